@@ -1,0 +1,43 @@
+# demo and test each do everything on a bare machine (Python 3.11, pip, make, package registries).
+PYTHON ?= python3
+BIN := .venv/bin
+export PIP_DISABLE_PIP_VERSION_CHECK := 1
+
+.PHONY: demo test lint studies bench lock clean
+
+demo: .venv/run.stamp
+	$(BIN)/truekev demo
+
+test: lint
+	$(BIN)/pytest -n 2 --dist loadfile
+
+lint: .venv/test.stamp
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+
+# Long runs, resumable; results go to docs/validation with seed, date and commit.
+studies: .venv/test.stamp
+	$(BIN)/python -m studies
+
+bench: .venv/test.stamp
+	$(BIN)/python -m benchmarks
+
+.venv/bin/python:
+	$(PYTHON) -m venv .venv
+
+.venv/run.stamp: .venv/bin/python pyproject.toml requirements/run.lock
+	$(BIN)/pip install -q -r requirements/run.lock
+	$(BIN)/pip install -q --no-deps -e .
+	touch $@
+
+.venv/test.stamp: .venv/run.stamp requirements/test.lock
+	$(BIN)/pip install -q -r requirements/test.lock
+	touch $@
+
+# Rewrites both lock files from pyproject.toml and requirements/test.in.
+lock:
+	$(PYTHON) tools/lock.py
+
+clean:
+	rm -rf .venv build dist .pytest_cache .mypy_cache .ruff_cache

@@ -1,0 +1,1 @@
+"""Benchmarks: speed shown as ratios in one run."""

@@ -1,0 +1,1 @@
+"""The make: electrolysis, clean-up, settling, washing, waste, run log."""

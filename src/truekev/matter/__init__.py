@@ -1,0 +1,1 @@
+"""Elements, materials, cross sections, stopping powers, scintillators."""

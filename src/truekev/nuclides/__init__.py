@@ -1,0 +1,1 @@
+"""Decay chains with separations, and photon lines."""

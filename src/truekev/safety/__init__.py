@@ -1,0 +1,1 @@
+"""Dose rate, comparison with published rules, cautions by step."""

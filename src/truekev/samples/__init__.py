@@ -1,0 +1,1 @@
+"""What is in a sample and how much: identification, activity, decision limits."""

@@ -1,0 +1,1 @@
+"""The energy scale: light model, peaks, search, fit, re-lock, instrument coefficients."""

@@ -1,0 +1,1 @@
+"""Printable sheets: one content model each, rendered as page and as PDF."""

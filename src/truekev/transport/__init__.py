@@ -1,0 +1,1 @@
+"""Photon and electron transport in a small crystal, and its response."""

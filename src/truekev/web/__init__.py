@@ -1,0 +1,1 @@
+"""Local web application. No physics."""

@@ -1,0 +1,1 @@
+"""Long validation runs; results go to docs/validation."""

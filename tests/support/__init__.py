@@ -1,0 +1,1 @@
+"""Support for tests: simulated truths that import nothing from truekev.scale."""
