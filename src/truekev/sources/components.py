@@ -49,7 +49,7 @@ def components_of(
     activities_bq, u_activities_bq : mapping
         Activities and standard uncertainties [Bq]; nuclides with nothing left are dropped.
     tied_to : mapping, optional
-        Component's name to the name of the one whose strength it shares.
+        Component's name to the name of the one whose strength it shares; passed over where that one is not there.
     """
     present = {name: value for name, value in activities_bq.items() if value > 0}
     members = tuple(name for name in DecayChain.of(present).members if name in present)
@@ -57,11 +57,12 @@ def components_of(
     groups: dict[str, list[str]] = {}
     for name in members:
         groups.setdefault(heads[name], []).append(name)
-    ties = tied_to or {}
+    titles = {head: f"{head} part" if len(names) > 1 else head for head, names in groups.items()}
+    ties = {name: to for name, to in (tied_to or {}).items() if to in titles.values()}
     u = u_activities_bq or {}
     components = []
     for head, names in groups.items():
-        title = f"{head} part" if len(names) > 1 else head
+        title = titles[head]
         components.append(
             SourceComponent(
                 name=title,
