@@ -13,6 +13,7 @@ Rules, in the order they apply
 4. An uncertainty that the evaluation leaves out: intensity 50 % of itself (the line is known to exist, its strength is
    an estimate); gamma energy one unit of the last printed digit; K alpha 0.005 keV (DDEP and xraylib agree to
    that), K' beta group 0.05 keV, L group 0.3 keV (its mean depends on which subshells were emptied).
+   K X-rays that follow from an incomplete set of conversion coefficients: 100 % of itself.
 5. DDEP names ground states as daughters: `DAUGHTERS` puts right the places where the chain runs through an isomer that
    is a nuclide of its own here. Where DDEP books the lines of a short-lived isomer with the parent (Cs-137 with
    Ba-137m, Mo-99 with Tc-99m, Sn-113 with In-113m, Cd-109 with Ag-109m) the parent feeds the ground state only, so
@@ -194,6 +195,8 @@ def read_ensdf(nuclide: str, daughter: str) -> tuple[dict[str, object], list[dic
             cells = (energy, u_energy, intensity, u_intensity)
             rows.append(dict(zip(LINE_COLUMNS, (nuclide, *map(number, cells), kind, evaluation), strict=True)))
 
+    k_edge = xraylib.EdgeEnergy(data["daughterAtomicNumber"], xraylib.K_SHELL)
+    converted = unknown = 0.0  # photons that may convert in the K shell, with and without a coefficient
     for level in data["levelScheme"]:
         for gamma in level["gammaDecay"]:
             relative = (float(gamma["gammaIntensity"] or 0), float(gamma["dGammaIntensity"] or 0))
@@ -201,12 +204,18 @@ def read_ensdf(nuclide: str, daughter: str) -> tuple[dict[str, object], list[dic
             u = intensity * relative_u([relative, *factors]) or 0.5 * intensity
             energy, u_energy = float(gamma["gammaEnergy"]), float(gamma["dGammaEnergy"] or 0)
             add(energy, u_energy or last_digit(repr(energy)), intensity, u, "gamma")
+            if energy > k_edge and gamma["calculatedTotalInternalConversionCoefficient"]:
+                converted += intensity
+            elif energy > k_edge:
+                unknown += intensity
+    incomplete = unknown > 0.05 * converted
     x_rays = ensdf_file("PACE_JSON", f"j_gx_{parent_id}_0keV_")["totalProjectionXrays"]
     for name in ("Kalpha1", "Kalpha2", "Kalpha3", "Kbeta1", "Kbeta2", "Kbeta3"):
         if x_rays:
             percent, u_percent = x_rays[0][f"intensity{name}"], x_rays[0][f"dIntensity{name}"]
             u_kev = 0.005 if "alpha" in name else 0.05
-            add(x_rays[0][f"energy{name}"], u_kev, percent / 100, u_percent / 100, "x-ray")
+            u = percent if incomplete else u_percent
+            add(x_rays[0][f"energy{name}"], u_kev, percent / 100, u / 100, "x-ray")
     half_life = data["parentDecay"][0]["halfLife"][0]
     seconds = (half_life["halfLifeConverted"], half_life["dHalfLifeConverted"])
     return nuclide_row(nuclide, data["parentAtomicNumber"], seconds, ((daughter, 1.0),), evaluation), rows
