@@ -69,8 +69,8 @@ def relative_u(product: Iterable[tuple[float, float]]) -> float:
 
 
 def number(value: float) -> str:
-    """A number as short text that reads back within 1e-7 of it."""
-    return f"{value:.7g}"
+    """A number as short text that reads back within 1e-8 of it."""
+    return f"{value:.8g}"
 
 
 def beta_group_kev(z: int, group: str) -> float | None:

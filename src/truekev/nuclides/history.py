@@ -208,7 +208,7 @@ class History:
             The last day of the history or later.
         groups : mapping, optional
             Head to the descendants to look at; without it every head of the source with all its descendants. A head
-            is a nuclide that is there and that nothing else there feeds.
+            is a nuclide that is there and that does not descend from another one there.
         tolerance : float
             Relative distance from equilibrium that counts as none.
 
@@ -221,8 +221,8 @@ class History:
         chain = self.chain()
         start = chain.vector(self.plain_activities_bq(on))
         if groups is None:
-            fed = {chain.members[i] for i in range(len(chain.members)) if np.any(chain.shares[i] * (start > 0))}
             there = [name for name, activity in zip(chain.members, start, strict=True) if activity > 0]
+            fed = {descendant for name in there for descendant in DecayChain.of([name]).members[1:]}
             groups = {name: chain.members for name in there if name not in fed}
         result: dict[str, float | None] = {}
         for head, members in groups.items():

@@ -306,9 +306,13 @@ def _fed_by_another(values: Mapping[str, float]) -> str | None:
 
 
 def _first_problem(error: ValidationError) -> tuple[tuple[str | int, ...], str]:
-    """Path and sentence of the first thing that pydantic found."""
-    found = error.errors()[0]
-    path = tuple(part for part in found["loc"] if not (isinstance(part, str) and _UNION_BRANCH.search(part)))
+    """Path and sentence of the first and deepest thing that pydantic found."""
+    cleaned = [
+        (tuple(part for part in found["loc"] if not (isinstance(part, str) and _UNION_BRANCH.search(part))), found)
+        for found in error.errors()
+    ]
+    first = cleaned[0][0]
+    path, found = max((entry for entry in cleaned if entry[0][: len(first)] == first), key=lambda entry: len(entry[0]))
     given = found["input"]
     if path and path[0] == "activities_bq" and found["type"] != "greater_than_equal":
         return path, f"{given!r} was given; an activity is a number of Bq, or [value, standard uncertainty]."
