@@ -24,7 +24,7 @@ __all__ = [
 ]
 
 LOWEST_KEV, HIGHEST_KEV = 30.0, 3000.0
-_FAINTEST_PER_DECAY = 1e-6
+_FAINTEST_PER_DECAY = 1e-4
 
 
 def resolve_source(word_or_path: str, *, on: date | None = None) -> Source:
@@ -104,7 +104,7 @@ def source_of_description(description: SourceDescription, *, on: date | None = N
 
 
 _NO_LINES = (
-    f"it has no photon line between {LOWEST_KEV:.0f} and {HIGHEST_KEV:.0f} keV (at least one in a million decays), "
+    f"it has no photon line between {LOWEST_KEV:.0f} and {HIGHEST_KEV:.0f} keV (at least one in ten thousand decays), "
     "so a spectrometer sees no peak of it; choose a source that has."
 )
 
