@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from truekev.errors import OutOfRangeError
-from truekev.nuclides.history import History, Separation, date_after
+from truekev.nuclides.history import History, Separation, date_after, seconds_between
 from truekev.nuclides.names import nuclide
 
 DAY_0 = date(2000, 1, 1)
@@ -149,6 +149,14 @@ def test_equilibrium_now_and_never() -> None:
     assert History({"Co-60": 1.0}, DAY_0).days_to_equilibrium(DAY_0) == {}
 
 
+def test_seconds_between_days_and_times() -> None:
+    assert seconds_between(DAY_0, date(2000, 1, 3)) == 2 * 86400
+    assert seconds_between(DAY_0, datetime(2000, 1, 1, 1, 30)) == 5400
+    with pytest.raises(OutOfRangeError, match="offset"):
+        seconds_between(DAY_0, datetime(2000, 1, 1, tzinfo=UTC))
+
+
 def test_date_after() -> None:
     assert date_after(DAY_0, 1.2) == date(2000, 1, 3)
+    assert date_after(DAY_0, 2.0) == date(2000, 1, 3)
     assert date_after(DAY_0, 1e9) is None

@@ -21,6 +21,13 @@ def test_ways_to_write_an_isomer(text: str) -> None:
     assert nuclide_name(text) == "Pa-234m"
 
 
+@pytest.mark.parametrize(
+    ("text", "name"), [("99mo", "Mo-99"), ("99mtc", "Tc-99m"), ("54mn", "Mn-54"), ("99m-Tc", "Tc-99m")]
+)
+def test_an_m_after_the_mass_may_belong_to_the_element(text: str, name: str) -> None:
+    assert nuclide_name(text) == name
+
+
 @given(st.sampled_from(known_nuclides()), st.booleans(), st.sampled_from(["", "-", " "]), st.booleans())
 def test_every_name_is_read_back(name: str, mass_first: bool, between: str, lower: bool) -> None:
     element, _, mass = name.partition("-")

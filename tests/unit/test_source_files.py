@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
@@ -35,6 +35,8 @@ MISTAKES = [
     (HEAD + "[activities_bq]\nCo-60 = nan\n", 5, "activities_bq.Co-60", "a number of Bq"),
     (HEAD + "[activities_bq]\nCo-60 = 1\nco60 = 1\n", 6, "activities_bq.co60", "twice"),
     (HEAD + "[activities_bq]\nSr-90 = 1.0\n", 4, "activities_bq", "no photon line"),
+    (HEAD + "[activities_bq]\nMo-99 = 1\nTc-99m = 1\n", 6, "activities_bq.Tc-99m", "longer-lived one only"),
+    (HEAD.replace("01-01", "01-01T08:00:00Z"), 3, "reference_date", "leave out the offset"),
     (HEAD, 2, "kind", "at least one activity"),
     ('kind = "nuclides"\n', None, "name", "missing"),
     ('name = "a"\nkind = "gas-mantel"\n', 2, "kind", "gas-mantle"),
@@ -143,6 +145,14 @@ def test_nuclides_decay_from_their_reference_date(file: Path) -> None:
     assert co60.u_activities_bq["Co-60"] / co60.activities_bq["Co-60"] == pytest.approx(0.03, rel=0.01)
     assert source.distance_mm == 100.0
     assert source.body.form == "point"
+
+
+def test_a_time_of_day_counts(file: Path) -> None:
+    file.write_text(HEAD.replace("01-01", "01-01T08:00:00") + "[activities_bq]\nTc-99m = 1e6\n")
+    later = resolve_source(str(file), on=datetime(2020, 1, 1, 14, 0)).activities_bq["Tc-99m"]
+    assert later == pytest.approx(1e6 * 0.5 ** (6 / 6.0067), rel=1e-3)
+    with pytest.raises(FileFormatError, match="lies before"):
+        resolve_source(str(file), on=date(2020, 1, 1))
 
 
 def test_certain_history_ties_the_components(file: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 import typer
@@ -19,11 +19,11 @@ _UNITS = (("a", 365.25 * 86400.0), ("d", 86400.0), ("h", 3600.0), ("min", 60.0),
 
 
 def day_of(text: str) -> date:
-    """A date written as YEAR-MONTH-DAY."""
+    """A date written as YEAR-MONTH-DAY, or a date and time as YEAR-MONTH-DAYTHOUR:MINUTE."""
     try:
-        return date.fromisoformat(text)
+        return datetime.fromisoformat(text) if "T" in text else date.fromisoformat(text)
     except ValueError:
-        raise InputError(f"--on {text!r}: a date is needed, as 2027-03-01.") from None
+        raise InputError(f"--on {text!r}: a date is needed, as 2027-03-01 or 2027-03-01T14:30.") from None
 
 
 def register(app: typer.Typer) -> None:
@@ -32,7 +32,9 @@ def register(app: typer.Typer) -> None:
     @app.command()
     def chain(
         source: str = typer.Argument(metavar="SOURCE.toml", help="A source file; `truekev new source` prints one."),
-        on: str = typer.Option(..., "--on", metavar="DATE", help="The day, as 2027-03-01."),
+        on: str = typer.Option(
+            ..., "--on", metavar="DATE", help="The day, as 2027-03-01; with a time, as 2027-03-01T14:30."
+        ),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:
         """Activity of every member of a source on a date, and when it is back in equilibrium.
@@ -66,6 +68,9 @@ def _print(report: ChainReport) -> None:
         [f"all that descends from {head}", _wait(days), str(report.series_equilibrium_date[head] or "-")]
         for head, days in report.series_days_to_equilibrium.items()
     ]
+    if not waits:
+        typer.echo("\nNothing here could come into equilibrium with what it descends from.")
+        return
     typer.echo("\nIn equilibrium with its head, within 1 %")
     print_table("", ["what", "in", "on"], waits)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +15,7 @@ from truekev.nuclides.chain import Arithmetic, DecayChain
 from truekev.nuclides.names import nuclide, nuclide_name
 from truekev.quantity import Measured
 
-__all__ = ["History", "Separation", "date_after", "seconds_between"]
+__all__ = ["History", "Separation", "date_after", "moment", "seconds_between"]
 
 DAY_S = 86400.0
 YEAR_S = 365.25 * DAY_S
@@ -23,9 +23,18 @@ _STEP = 1e-4  # relative step of a half-life in the central differences
 _LONGEST_WAIT_YEARS = 1000.0
 
 
+def moment(day: date) -> datetime:
+    """A day as its first moment; a time of day as it is. Times are local and carry no offset."""
+    if not isinstance(day, datetime):
+        return datetime.combine(day, time())
+    if day.tzinfo is not None:
+        raise OutOfRangeError(f"{day.isoformat()}: times are local here; leave out the offset from universal time.")
+    return day
+
+
 def seconds_between(start: date, end: date) -> float:
-    """Seconds from the start of one day to the start of another."""
-    return (end - start).days * DAY_S
+    """Seconds from one day or time to another; a day counts from its first moment."""
+    return (moment(end) - moment(start)).total_seconds()
 
 
 @dataclass(frozen=True)
@@ -34,8 +43,8 @@ class Separation:
 
     Parameters
     ----------
-    on : date
-        The day.
+    on : date or datetime
+        The day, or day and time.
     kept : mapping
         Element symbol to the fraction kept, 0 to 1.
     others_kept : float
@@ -64,8 +73,8 @@ class History:
     ----------
     activities_bq : mapping
         Activities on the reference date, before any separation [Bq].
-    reference_date : date
-        The day on which they hold.
+    reference_date : date or datetime
+        The day (or day and time) on which they hold.
     u_activities_bq : mapping
         Their standard uncertainties [Bq], taken as independent of each other.
     separations : tuple of Separation
@@ -95,7 +104,7 @@ class History:
                     raise OutOfRangeError(f"activity {value} Bq of {name}: it must be finite and not negative.")
         before = self.reference_date
         for separation in self.separations:
-            if separation.on < before:
+            if moment(separation.on) < moment(before):
                 raise OutOfRangeError(
                     f"separation on {separation.on} comes before {before}; give separations in the order of "
                     "their dates, and as reference date the day of the first one or an earlier day."
@@ -121,7 +130,7 @@ class History:
         return start
 
     def _steps(self, on: date) -> list[tuple[float, Separation | None]]:
-        if on < self.last_date:
+        if moment(on) < moment(self.last_date):
             raise OutOfRangeError(
                 f"date {on}: it lies before {self.last_date}, the last day of the source's history (reference date "
                 "or last separation); ask for that day or a later one."
@@ -159,7 +168,7 @@ class History:
 
         Parameters
         ----------
-        on : date
+        on : date or datetime
             The last day of the history or later.
 
         Returns
@@ -204,7 +213,7 @@ class History:
 
         Parameters
         ----------
-        on : date
+        on : date or datetime
             The last day of the history or later.
         groups : mapping, optional
             Head to the descendants to look at; without it every head of the source with all its descendants. A head
@@ -264,8 +273,9 @@ def _days_until_in_step(
 
 
 def date_after(on: date, days: float) -> date | None:
-    """The date so many days after `on`; None beyond the calendar (year 9999)."""
+    """The first whole day at least so many days after `on`; None beyond the calendar (year 9999)."""
     try:
-        return on + timedelta(days=math.ceil(days))
+        end = moment(on) + timedelta(days=days)
+        return end.date() if end.time() == time() else end.date() + timedelta(days=1)
     except OverflowError:
         return None

@@ -6,16 +6,16 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from truekev.errors import FileFormatError, InputError, UnknownNameError
 from truekev.nuclides.chain import DecayChain
-from truekev.nuclides.history import History, Separation
-from truekev.nuclides.names import known_nuclides, nuclide_name
+from truekev.nuclides.history import History, Separation, moment
+from truekev.nuclides.names import known_nuclides, nuclide, nuclide_name
 from truekev.quantity import Measured
 from truekev.sources.source import Body
 from truekev.sources.stock import electrode_class, th232_bq_of_oxide, th232_bq_of_rods
@@ -27,13 +27,14 @@ NUCLIDES = "nuclides"
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Fraction = Annotated[float, Field(ge=0, le=1)]
+Day = Annotated[date | datetime, AfterValidator(lambda day: (moment(day), day)[1])]
 _Pair = Annotated[list[NotNegative], Field(min_length=2, max_length=2)]
 _STRICT = ConfigDict(extra="forbid", frozen=True, strict=True)
 
 
 class _SeparationEntry(BaseModel):
     model_config = _STRICT
-    on: date
+    on: Day
     kept: dict[str, Fraction] = {}
     others_kept: Fraction = 1.0
 
@@ -59,7 +60,7 @@ class _SourceFile(BaseModel):
     name: Annotated[str, Field(min_length=1)]
     kind: str
     distance_mm: NotNegative | None = None
-    reference_date: date | None = None
+    reference_date: Day | None = None
     aged: bool | None = None
     history_certain: bool = False
     activities_bq: dict[str, NotNegative | _Pair] = {}
@@ -164,6 +165,13 @@ class _Reader:
                 name = nuclide_name(key)
             except InputError as error:
                 raise self.complaint(str(error), table, key) from error
+            for other in named:
+                if nuclide(other).booked_with == name or nuclide(name).booked_with == other:
+                    raise self.complaint(
+                        f"the photons of {name} and {other} stand together in the tables, as the short-lived one "
+                        "follows the other; keep the longer-lived one only.",
+                        *(table, key),
+                    )
             if name in named:
                 raise self.complaint(f"{name} is given twice; keep one.", table, key)
             named[name] = value
@@ -252,7 +260,7 @@ class _Reader:
             return None
         before = reference
         for i, separation in enumerate(entry.separation):
-            if separation.on < before:
+            if moment(separation.on) < moment(before):
                 raise self.complaint(
                     f"the separation on {separation.on} comes before {before}; put separations in the order of their "
                     "dates, and as reference_date the day of the first one or an earlier day.",
@@ -327,7 +335,7 @@ def _first_problem(error: ValidationError) -> tuple[tuple[str | int, ...], str]:
             return path, f"{given!r} was given; {found['msg'][0].lower()}{found['msg'][1:]}."
 
 
-_UNION_BRANCH = re.compile(r"^(constrained-|list\[|float$|function-)")
+_UNION_BRANCH = re.compile(r"^(constrained-|list\[|float$|date$|datetime$|function-)")
 
 
 def read_source_file(path: str | Path) -> SourceDescription:

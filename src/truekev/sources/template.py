@@ -22,6 +22,7 @@ kind = "thoriated-rods"
 distance_mm = 0.0
 
 # The day on which the activities hold, before any separation below. It may be left out if a separation is given.
+# With a time of day, local, for what lives hours only: 2015-06-01T14:30:00.
 # For thorium or uranium as found in nature any day before the first separation does.
 reference_date = 2015-06-01
 
