@@ -1,0 +1,1 @@
+"""Simulated spectra that do not come from the program's own model."""
