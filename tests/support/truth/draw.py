@@ -164,9 +164,9 @@ def draw_room(rng: np.random.Generator) -> Room:
     return Room(
         nuclides=(("K-40", potassium), *series, *thorium_nuclides(thorium, 1.0)),
         scattered_per_line=float(rng.uniform(3.0, 7.0)),
-        fall_kev=float(rng.uniform(110.0, 190.0)),
+        fall_kev=float(rng.uniform(80.0, 130.0)),
         cut_kev=float(rng.uniform(60.0, 110.0)),
-        cosmic_share=float(rng.uniform(0.004, 0.02)),
+        cosmic_share=float(rng.uniform(0.008, 0.03)),
     )
 
 
@@ -193,12 +193,12 @@ def draw_truth(
     series = source in _SOURCES
     live = _spread(rng, 600.0, 86_400.0)
     surroundings = Surroundings(
-        back_of_peak=float(rng.uniform(0.1, 0.4)),
+        back_of_peak=float(rng.uniform(0.1, 0.5)),
         side=float(rng.uniform(0.01, 0.08)),
         forward=float(rng.uniform(0.02, 0.20)),
         body=body,
         body_mm=float(rng.uniform(0.05, 1.0)) * thickest,
-        window_al_mm=0.5,
+        window_al_mm=float(rng.uniform(0.4, 1.2)),
         fluorescence=float(rng.uniform(0.05, 0.3)) if body in ("W", "ThO2") else 0.0,
         bremsstrahlung=float(rng.uniform(0.05, 0.25)) if series else 0.0,
         bremsstrahlung_mean_kev=float(rng.uniform(150.0, 300.0)),

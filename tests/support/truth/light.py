@@ -81,7 +81,7 @@ def _photon_operator() -> Array:
             w * _interpolated(rows[:j], e) for w, e in zip(weight_full, left, strict=True)
         )
         rows[j] = (tau * photo + compton) / (tau + weight_full.sum())
-    return rows / 1.0
+    return rows
 
 
 def _interpolated(rows: Array, energy_kev: float) -> Array:
@@ -126,13 +126,13 @@ class Light:
         """Light of fully absorbed photons."""
         energy = np.asarray(energy_kev, float)
         per_energy = _photon_operator() @ np.array(self.electron_response) / _PHOTONS_KEV
-        return energy * np.interp(energy, _PHOTONS_KEV, per_energy)
+        return np.asarray(energy * np.interp(energy, _PHOTONS_KEV, per_energy))
 
     def of_electron(self, energy_kev: npt.ArrayLike) -> Array:
         """Light of one electron that stays inside."""
         energy = np.asarray(energy_kev, float)
         x = np.log(np.maximum(energy, 1.0))
-        return energy * np.interp(x, np.log(NODES_KEV), np.array(self.electron_response))
+        return np.asarray(energy * np.interp(x, np.log(NODES_KEV), np.array(self.electron_response)))
 
     def of_pair(self, kinetic_kev: npt.ArrayLike) -> Array:
         """Light of electron and positron that share a kinetic energy evenly at random."""
@@ -150,7 +150,7 @@ class Light:
 
     def of_xray_escape(self, energy_kev: npt.ArrayLike, xray_kev: float) -> Array:
         """Light of an absorbed photon less that of the K X-ray that left."""
-        return np.maximum(self.of_photon(energy_kev) - self.of_photon(xray_kev), 0.0)
+        return np.asarray(np.maximum(self.of_photon(energy_kev) - self.of_photon(xray_kev), 0.0))
 
 
 def draw_light(rng: np.random.Generator) -> Light:

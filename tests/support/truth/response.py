@@ -21,7 +21,7 @@ from tests.support.truth.tables import Array, crystal_table, histogram
 M_E_KEV = 510.999
 BIN_KEV = 2.0
 N_BINS = 1400
-EDGES_KEV: Array = np.arange(N_BINS + 1) * BIN_KEV
+EDGES_KEV: Array = np.asarray(np.arange(N_BINS + 1) * BIN_KEV, dtype=np.float64)
 CENTRES_KEV: Array = (EDGES_KEV[:-1] + EDGES_KEV[1:]) / 2
 
 # K X-rays that leave the crystal [keV], and their shares (iodine and caesium, alpha and beta;
@@ -207,7 +207,7 @@ def _inside_survival(energy_kev: Array) -> Array:
     0.42 cm; it was set so that the model below matches the independent code's 661.7 keV histogram).
     """
     mu = np.array([photoelectric_cm2_g(float(e)) + 0.95 * compton_cm2_g(float(e)) for e in energy_kev])
-    return np.exp(-np.minimum(mu, 60.0) * 4.51 * 0.42)
+    return np.asarray(np.exp(-np.minimum(mu, 60.0) * 4.51 * 0.42))
 
 
 @cache

@@ -222,7 +222,7 @@ class _Smearing:
         for weight in weights:
             mass = np.bincount(index[:, 1:].ravel(), (weight[:, None] * steps).ravel(), minlength=n)
             slope = np.bincount(index.ravel(), (weight[:, None] * density).ravel(), minlength=n)
-            results.append((np.cumsum(mass), slope))
+            results.append((np.cumsum(mass).astype(float), slope.astype(float)))
         return results
 
     def below(self, at_kev: Array, smeared: tuple[Array, Array]) -> Array:

@@ -28,7 +28,7 @@ _LOWEST_BIN, _HIGHEST_BIN = 13, 1350  # photons of 27 to 2699 keV
 # Coarser bins for everything downstream: 2 keV below 400, 4 below 1200, 8 above.
 BIN_STARTS = np.concatenate([np.arange(0, 200), np.arange(200, 600, 2), np.arange(600, N_BINS, 4)])
 _BIN_SIZES = np.diff(np.append(BIN_STARTS, N_BINS))
-DEPOSIT_KEV: Array = np.add.reduceat(CENTRES_KEV, BIN_STARTS) / _BIN_SIZES
+DEPOSIT_KEV: Array = np.asarray(np.add.reduceat(CENTRES_KEV, BIN_STARTS) / _BIN_SIZES, dtype=np.float64)
 
 # Angles [degree] of scattering: in source, window and housing; at the sides; behind the source.
 ANGLES_DEG = {"forward": (5.0, 50.0), "side": (50.0, 120.0), "back": (120.0, 180.0)}
@@ -47,7 +47,7 @@ def scattered_flux(energy_kev: float, where: str) -> Array:
     """Spectrum of photons scattered once into the angles of `where`, per photon of `energy_kev`: bins of
     2 keV. Sum: share of the Klein-Nishina cross section, relative to the same share at 662 keV.
     """
-    return _once_scattered(energy_kev, where) / _once_scattered(661.657, where).sum()
+    return np.asarray(_once_scattered(energy_kev, where) / _once_scattered(661.657, where).sum())
 
 
 def _once_scattered(energy_kev: float, where: str) -> Array:
@@ -128,7 +128,7 @@ _response = cache(response)
 
 @cache
 def nuclide_line_set(nuclide: str) -> LineSet:
-    """`line_set` of an evaluated nuclide, and of the X-rays of tungsten and lead under their names."""
+    """`line_set` of an evaluated nuclide, and of the X-rays of tungsten and thorium under their names."""
     if nuclide in FLUORESCENCE:
         pairs = FLUORESCENCE[nuclide]
         return line_set(np.array([e for e, _ in pairs]), np.array([i for _, i in pairs]))
@@ -168,7 +168,7 @@ def room_continuum_flux(fall_kev: float, cut_kev: float) -> Array:
     """Photons scattered many times in walls and air: falls with energy, cut by photoelectric absorption
     below some 80 keV; sum 1. Shape as seen with small crystals, common practice, no source.
     """
-    hard = 0.12 * np.exp(-CENTRES_KEV / 800.0)
+    hard = 0.04 * np.exp(-CENTRES_KEV / 800.0)
     shape = (np.exp(-CENTRES_KEV / fall_kev) + hard) / (1 + (cut_kev / CENTRES_KEV) ** 3)
     shape = np.where((CENTRES_KEV > 27) & (CENTRES_KEV < 2600), shape, 0.0)
     return np.asarray(shape / shape.sum())
