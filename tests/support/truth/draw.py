@@ -164,9 +164,9 @@ def draw_room(rng: np.random.Generator) -> Room:
     return Room(
         nuclides=(("K-40", potassium), *series, *thorium_nuclides(thorium, 1.0)),
         scattered_per_line=float(rng.uniform(3.0, 7.0)),
-        fall_kev=float(rng.uniform(80.0, 130.0)),
+        fall_kev=float(rng.uniform(60.0, 120.0)),
         cut_kev=float(rng.uniform(60.0, 110.0)),
-        cosmic_share=float(rng.uniform(0.008, 0.03)),
+        cosmic_share=float(rng.uniform(0.004, 0.02)),
     )
 
 
@@ -193,8 +193,8 @@ def draw_truth(
     series = source in _SOURCES
     live = _spread(rng, 600.0, 86_400.0)
     surroundings = Surroundings(
-        back_of_peak=float(rng.uniform(0.1, 0.5)),
-        side=float(rng.uniform(0.01, 0.08)),
+        back_of_peak=float(rng.uniform(0.1, 0.9)),
+        side=float(rng.uniform(0.01, 0.12)),
         forward=float(rng.uniform(0.02, 0.20)),
         body=body,
         body_mm=float(rng.uniform(0.05, 1.0)) * thickest,

@@ -170,7 +170,7 @@ def room_events(truth: Truth) -> Events:
     _add_flux(events, photons * room.scattered_per_line * continuum * window)
     total = events.single.sum() + events.several.sum() + sum(float(w.sum()) for _, w in events.lines)
     # Muons lose about 5 to 6 MeV in 10 mm; corners and secondaries fill the range below (shape from memory).
-    cosmic = np.exp(-_COSMIC_KEV / 1500.0) + 0.6 * np.exp(-0.5 * ((_COSMIC_KEV - 5800.0) / 1200.0) ** 2)
+    cosmic = np.exp(-_COSMIC_KEV / 1500.0) + 0.25 * np.exp(-0.5 * ((_COSMIC_KEV - 5800.0) / 1200.0) ** 2)
     cosmic *= np.gradient(_COSMIC_KEV)
     events.lines.append((truth.light.of_electron(_COSMIC_KEV), cosmic / cosmic.sum() * total * room.cosmic_share))
     return events
