@@ -9,7 +9,6 @@ table is the same whether the run was stopped or not, on one process or on sever
 from __future__ import annotations
 
 import json
-import os
 import signal
 import subprocess
 import sys
@@ -229,8 +228,3 @@ def write_page(
     for table in tables:
         print(table.text(), end="\n\n")
     return write_whole(pages / f"{trials.study}.md", "\n\n".join(parts) + "\n")
-
-
-def default_workers() -> int:
-    """Two processes, or one on a machine with one core."""
-    return min(2, os.cpu_count() or 1)
