@@ -278,6 +278,19 @@ def test_full_scale_zero_and_background_gain_mean_what_they_say() -> None:
     assert np.all(np.diff(true_channel(truth, np.linspace(20, 3000, 2000))) > 0)
 
 
+def test_a_drift_moves_the_gain_and_keeps_the_zero() -> None:
+    truth = draw_truth(np.random.default_rng(11), channels=(4096,), full_scale_kev=(3000, 3000))
+    drifted = replace(truth, gain_factor=1.018)
+    zero = float(channel_of_light(truth, 0.0))
+    energy = np.array([60.0, 662.0, 2614.5])
+    moved = (true_channel(drifted, energy) - zero) / (true_channel(truth, energy) - zero)
+    assert moved == pytest.approx(1.018)
+    counts = expected_counts(replace(_sharp("Cs-137"), gain_factor=1.018)).source
+    sharp = replace(_sharp("Cs-137"), gain_factor=1.018)
+    peak = float(true_channel(sharp, 661.655))
+    assert int(peak) - 200 + np.argmax(counts[int(peak) - 200 : int(peak) + 200]) == pytest.approx(peak, abs=1)
+
+
 def test_simulation_is_reproducible_and_poisson() -> None:
     truth = draw_truth(np.random.default_rng(1), net_counts=(50_000, 50_000), background_ratio=(0.3, 0.3))
     one = simulate_spectrum(truth, np.random.default_rng(5))

@@ -75,7 +75,10 @@ class Truth:
     Pulse coordinate of an event of light L [keV]: zero_channel + gain * S(L), where S is the instrument's
     saturation, S = (1 - exp(-2 s L)) / (2 s) with `saturation_per_mev` s; S(L) = L - s L^2 + ...
     `full_scale_kev`: energy of the full-energy peak at the upper edge of the last channel.
-    `zero_kev`: light at pulse coordinate 0. `background_ratio`: room counts over source counts.
+    `zero_kev`: light at pulse coordinate 0. `gain_factor` multiplies the gain while the pulse coordinate of
+    no light stays (a drift: `replace(truth, gain_factor=1.018)`); `background_gain_factor` comes on top for
+    the separate measurement of the room. Both leave `full_scale_kev`, the scale at factor 1, as it is.
+    `background_ratio`: room counts over source counts.
     """
 
     source: str
@@ -96,6 +99,7 @@ class Truth:
     live_time_s: float
     background_live_time_s: float | None
     background_gain_factor: float = 1.0
+    gain_factor: float = 1.0
 
 
 _SOURCES = {"thorium", "thorium with radium", "radium", "uranium"}

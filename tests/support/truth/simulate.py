@@ -77,7 +77,7 @@ def _gain_and_zero(truth: Truth) -> tuple[float, float]:
     top = float(_saturated(truth, truth.light.of_photon(truth.full_scale_kev)))
     zero = float(_saturated(truth, truth.zero_kev))
     gain = (truth.n_channels - 0.5) / (top - zero)
-    return gain, -zero * gain
+    return gain * truth.gain_factor, -zero * gain
 
 
 def channel_of_light(truth: Truth, light_kev: npt.ArrayLike) -> Array:
@@ -270,7 +270,9 @@ def _channels(truth: Truth, smearing: _Smearing, smeared: tuple[Array, Array], g
     below = smearing.below(edges, smeared)
     counts = np.maximum(np.diff(below), 0.0)
     middle = (edges[:-1] + np.minimum(edges[1:], 1e9)) / 2
-    counts = counts * ndtr((middle - truth.threshold_kev) / truth.threshold_width_kev)
+    # The trigger is a height of pulse: at a higher gain it lies at less light.
+    threshold_kev = truth.threshold_kev / (truth.gain_factor * gain_factor)
+    counts = counts * ndtr((middle - threshold_kev) / truth.threshold_width_kev)
     if truth.overflow_in_last_channel:
         counts[-1] += max(smeared[0][-1] - below[-1], 0.0)
     return np.asarray(counts)
