@@ -9,6 +9,7 @@ table is the same whether the run was stopped or not, on one process or on sever
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -162,6 +163,8 @@ def _finished(function: Trial, seed: int, trials: Sequence[int], workers: int) -
         return
     if not trials:
         return
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # the processes fill the cores; threads inside them only get in the way
     pool = ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=_leave_interrupts_to_the_parent)
     waiting = list(reversed(trials))
     flying: set[Future[tuple[int, Result]]] = set()
