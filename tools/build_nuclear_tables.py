@@ -1,4 +1,4 @@
-"""Builds `nuclides.csv`, `photon_lines.csv` and `k_x_rays.csv` in src/truekev/tables, each with its provenance.
+"""Builds `nuclides.csv` and `photon_lines.csv` in src/truekev/tables, each with its provenance.
 
 Run from the root of the project: python tools/build_nuclear_tables.py
 Needs at build time only: roentgen (DDEP decay files of LNHB), paceENSDF (ENSDF), xraylib (rates inside K' beta groups).
@@ -53,7 +53,6 @@ BOOKED_WITH = {"Cs-137": "Ba-137m", "Mo-99": "Tc-99m", "Sn-113": "In-113m", "Cd-
 LEFT_OUT = {"Ra-226D"}  # a sum over a whole chain, not a nuclide
 
 NUCLIDE_COLUMNS = ("nuclide", "z", "a", "half_life_s", "u_half_life_s", "daughters", "evaluation", "booked_with")
-K_COLUMNS = ("element", "z", "line", "energy_kev", "share")
 LINE_COLUMNS = ("nuclide", "energy_kev", "u_energy_kev", "intensity", "u_intensity", "kind", "evaluation")
 
 
@@ -221,22 +220,6 @@ def read_ensdf(nuclide: str, daughter: str) -> tuple[dict[str, object], list[dic
     return nuclide_row(nuclide, data["parentAtomicNumber"], seconds, ((daughter, 1.0),), evaluation), rows
 
 
-def k_x_ray_rows() -> list[dict[str, object]]:
-    """K X-ray lines of the elements 20 to 92: energy and share of the element's K X-rays."""
-    names = ("KL3", "KL2", "KM3", "KM2", "KM4", "KM5", "KN3", "KN2")
-    rows: list[dict[str, object]] = []
-    for z in range(20, 93):
-        for name in names:
-            try:
-                line = getattr(xraylib, f"{name}_LINE")
-                cells = (number(xraylib.LineEnergy(z, line)), number(xraylib.RadRate(z, line)))
-            except ValueError:  # xraylib has no such transition for this element
-                continue
-            symbol = xraylib.AtomicNumberToSymbol(z)
-            rows.append(dict(zip(K_COLUMNS, (symbol, z, name, *cells), strict=True)))
-    return rows
-
-
 def as_csv(columns: Sequence[str], rows: Iterable[dict[str, object]]) -> bytes:
     """Rows as CSV with a line feed at every end."""
     stream = io.StringIO()
@@ -294,15 +277,6 @@ def main() -> None:
         "energy; L X-rays are missing for the nuclides from ENSDF. Where the evaluation gives no uncertainty, the "
         "rules at the top of the script apply.",
         units="energy_kev, u_energy_kev in keV; intensity, u_intensity in photons per decay (standard uncertainties)",
-    )
-    write_table(
-        "k_x_rays.csv",
-        as_csv(K_COLUMNS, k_x_ray_rows()),
-        what="K X-ray lines of the elements from calcium to uranium: energy, and share of the element's K X-rays",
-        units="energy_kev in keV; share of one",
-        citation="xraylib (T. Schoonjans et al., Spectrochim. Acta B 66 (2011) 776): energies and radiative rates",
-        version=f"xraylib {version('xraylib')}",
-        licence="BSD-3-Clause",
     )
     print(f"{len(nuclides)} nuclides, {len(lines)} photon lines")
 
