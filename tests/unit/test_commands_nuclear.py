@@ -36,6 +36,14 @@ def test_lines(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[st
     assert "763" not in out
 
 
+def test_lines_say_when_an_isomer_is_included(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, out, _ = run(monkeypatch, capsys, "lines", "cs137", "co60", "--min-intensity", "0.5")
+    assert "The lines of Cs-137 include those of Ba-137m" in out
+    assert "Co-60 include" not in out
+
+
 def test_lines_of_a_word_as_json(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, _ = run(monkeypatch, capsys, "lines", "thorium-vial", "--json", "--range", "2000:2700")
     assert code == 0

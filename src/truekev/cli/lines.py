@@ -90,3 +90,5 @@ def _print(result: LineList) -> None:
                 for entry in result.source_lines
             ],
         )
+    for remark in result.remarks:
+        typer.echo(remark)

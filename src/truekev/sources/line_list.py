@@ -8,7 +8,7 @@ from datetime import date
 
 from truekev.errors import InputError, OutOfRangeError, UnknownNameError
 from truekev.nuclides.lines import PhotonLine, photon_lines
-from truekev.nuclides.names import known_nuclides, nuclide_name
+from truekev.nuclides.names import known_nuclides, nuclide, nuclide_name
 from truekev.record import Record
 from truekev.sources.described import resolve_source
 from truekev.sources.source import EmittedLine
@@ -29,10 +29,14 @@ class SourceLine:
 
 @dataclass(frozen=True)
 class LineList:
-    """Lines of nuclides (photons per decay) and of sources (photons per second), each sorted by energy."""
+    """Lines of nuclides (photons per decay) and of sources (photons per second), each sorted by energy.
+
+    `remarks` say where an evaluation gives the photons of an isomer under its parent.
+    """
 
     nuclide_lines: tuple[PhotonLine, ...]
     source_lines: tuple[SourceLine, ...]
+    remarks: tuple[str, ...]
     record: Record
 
 
@@ -97,8 +101,17 @@ def line_list(
     return LineList(
         nuclide_lines=tuple(sorted(of_nuclides, key=lambda line: line.energy_kev)),
         source_lines=tuple(sorted(of_sources, key=lambda entry: entry.line.energy_kev)),
+        remarks=tuple(_remarks({line.nuclide for line in of_nuclides})),
         record=Record.make(settings=settings, tables=table_versions()),
     )
+
+
+def _remarks(names: set[str]) -> list[str]:
+    return [
+        f"The lines of {name} include those of {nuclide(name).booked_with}, in equilibrium with it; do not add both."
+        for name in sorted(names)
+        if nuclide(name).booked_with
+    ]
 
 
 def _nuclide(name: str) -> str:
