@@ -2,8 +2,8 @@
 
 Run from the root of the project, after build_nuclear_tables.py: python tools/build_beta_table.py
 Needs at build time only: paceENSDF. Takes every nuclide of nuclides.csv that has beta-minus branches in ENSDF.
-Intensities are those of ENSDF, scaled so that they add up to the beta-minus share of nuclides.csv (ENSDF misses 5 % for Ac-228, and
-has a third too many for Pa-234); an end point or intensity without uncertainty gets none (0).
+Intensities are those of ENSDF, scaled so that they add up to the beta-minus share of nuclides.csv (ENSDF misses 5 % for
+Ac-228, and has a third too many for Pa-234); an end point or intensity without uncertainty gets none (0).
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ def main() -> None:
         "units": "end_point_kev, u_end_point_kev in keV; intensity, u_intensity per decay (u: standard; 0: none given)",
         "citation": "Evaluated Nuclear Structure Data File (ENSDF), as packaged in paceENSDF",
         "version": f"paceENSDF {version('paceENSDF')}",
-        "licence": "BSD-3-Clause; evaluated numbers are published",
+        "licence": "paceENSDF BSD; evaluated numbers are published",
         "date": DATE,
         "sha256": hashlib.sha256(data).hexdigest(),
         "built_by": "tools/build_beta_table.py",

@@ -236,7 +236,7 @@ def write_table(name: str, data: bytes, **fields: str) -> None:
         "citation": "Decay Data Evaluation Project (DDEP), decay files of LNHB, each row names laboratory and "
         "year; Evaluated Nuclear Structure Data File (ENSDF) for " + ", ".join(FROM_ENSDF),
         "version": ", ".join(f"{p} {version(p)}" for p in ("roentgen", "paceENSDF", "xraylib")),
-        "licence": "roentgen Apache-2.0; paceENSDF BSD-3-Clause; xraylib BSD; evaluated numbers are published",
+        "licence": "roentgen Apache-2.0; paceENSDF BSD; xraylib BSD-3-Clause; evaluated numbers are published",
         "date": DATE,
         "sha256": hashlib.sha256(data).hexdigest(),
         "built_by": "tools/build_nuclear_tables.py",

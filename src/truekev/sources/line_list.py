@@ -9,7 +9,7 @@ from datetime import date
 from truekev.errors import InputError, OutOfRangeError, UnknownNameError
 from truekev.nuclides.lines import PhotonLine, photon_lines
 from truekev.nuclides.names import known_nuclides, nuclide, nuclide_name
-from truekev.record import Record
+from truekev.record import InputFile, Record
 from truekev.sources.described import resolve_source
 from truekev.sources.source import EmittedLine
 from truekev.sources.words import source_words
@@ -77,9 +77,12 @@ def line_list(
     given = list(dict.fromkeys(names))
     of_nuclides: list[PhotonLine] = []
     of_sources: list[SourceLine] = []
+    files: list[InputFile] = []
     for name in given:
-        if name.strip().lower() in source_words() or name.strip().lower().endswith(".toml"):
+        is_file = name.strip().lower().endswith(".toml")
+        if is_file or name.strip().lower() in source_words():
             source = resolve_source(name, on=on)
+            files += [InputFile.of(name.strip())] if is_file else []
             of_sources += [
                 SourceLine(source.name, part, line)
                 for part, lines in source.lines(min_intensity).items()
@@ -94,7 +97,7 @@ def line_list(
             ]
     if not of_nuclides and not of_sources:
         raise InputError(
-            f"{', '.join(given)}: no photon line of at least {min_intensity:g} per decay from {lowest_kev:g} to "
+            f"{', '.join(given)}: no photon line of at least {min_intensity:g} per decay (source: per second) from {lowest_kev:g} to "
             f"{highest_kev:g} keV; widen the range or lower the intensity."
         )
     settings = {"names": given, "min_intensity": min_intensity, "range_kev": [lowest_kev, highest_kev], "on": on}
@@ -102,7 +105,7 @@ def line_list(
         nuclide_lines=tuple(sorted(of_nuclides, key=lambda line: line.energy_kev)),
         source_lines=tuple(sorted(of_sources, key=lambda entry: entry.line.energy_kev)),
         remarks=tuple(_remarks({line.nuclide for line in of_nuclides})),
-        record=Record.make(settings=settings, tables=table_versions()),
+        record=Record.make(files, settings=settings, tables=table_versions()),
     )
 
 
