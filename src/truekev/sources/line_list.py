@@ -97,8 +97,8 @@ def line_list(
             ]
     if not of_nuclides and not of_sources:
         raise InputError(
-            f"{', '.join(given)}: no photon line of at least {min_intensity:g} per decay (source: per second) from {lowest_kev:g} to "
-            f"{highest_kev:g} keV; widen the range or lower the intensity."
+            f"{', '.join(given)}: no photon line of at least {min_intensity:g} per decay (source: per second) from "
+            f"{lowest_kev:g} to {highest_kev:g} keV; widen the range or lower the intensity."
         )
     settings = {"names": given, "min_intensity": min_intensity, "range_kev": [lowest_kev, highest_kev], "on": on}
     return LineList(
