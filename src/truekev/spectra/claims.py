@@ -84,11 +84,14 @@ def scale_through(
     """
     if coordinate.size < 2:
         return None
-    coefficients: tuple[float, ...] = ()
+    slope = (energy_kev[-1] - energy_kev[0]) / (coordinate[-1] - coordinate[0])
+    coefficients = (float(energy_kev[0] - slope * coordinate[0]), float(slope))
     for degree in range(1, min(_MAX_DEGREE, coordinate.size - 1) + 1):
         # full=True keeps numpy from warning where few, far-apart labels leave a degree undetermined
         fit = np.polynomial.Polynomial.fit(coordinate, energy_kev, degree, full=True)[0].convert()
-        coefficients = tuple(float(c) for c in fit.coef) + (0.0,) * (degree + 1 - fit.coef.size)
+        if not usable_coefficients(fit.coef.tolist(), int(coordinate[-1]) + 1):
+            break
+        coefficients = tuple(fit.coef.tolist())
         miss = np.max(np.abs(np.polynomial.polynomial.polyval(coordinate, np.asarray(coefficients)) - energy_kev))
         if miss <= tolerance_kev:
             return ClaimedScale(coefficients, origin)
