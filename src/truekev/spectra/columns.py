@@ -30,6 +30,9 @@ _MAX_LINE = 10_000
 _MAX_COMMENTS = 20_000
 _MAX_BLANK_LINES = 100_000
 
+# Also the no-break space, and the mark that old systems put at the end of a file.
+_BLANKS = " \r\n\x0b\x0c\xa0\x1a"
+
 Array = npt.NDArray[np.float64]
 
 
@@ -80,8 +83,11 @@ def _rows(text: str, facts: Facts, file: str) -> _Rows:
                 file=file,
                 line=number,
             )
-        line = raw.strip(" \r\n\x0b\x0c\xa0\x1a") if "\t" in raw else raw.strip(" \r\n\x0b\x0c\xa0\x1a,")
-        if not line.strip():
+        line = raw.strip(_BLANKS)
+        if not line.startswith(_COMMENT_MARKS):
+            # a sheet saved as text ends every line, and pads empty ones, with separators
+            line = line.rstrip(_BLANKS + ",;\t")
+        if not line:
             n_blank += 1
             if n_blank > _MAX_BLANK_LINES:
                 raise FileFormatError(f"more than {_MAX_BLANK_LINES} empty lines.", file=file, line=number)
@@ -277,7 +283,7 @@ def _scale_of_columns(
         low = check_rising(factor * columns["energy_low"], file=file, field="energy low", lines=rows.lines)
         high = check_rising(factor * columns["energy_high"], file=file, field="energy high", lines=rows.lines)
         next_to = np.diff(number) == 1
-        off = np.flatnonzero(next_to & (np.abs(high[:-1] - low[1:]) > 2 * rounding))
+        off = np.flatnonzero(next_to & (np.abs(high[:-1] - low[1:]) > rounding))
         empty = np.flatnonzero(high <= low)
         if off.size or empty.size:
             i = int(off[0]) + 1 if off.size else int(empty[0])

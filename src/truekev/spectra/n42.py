@@ -116,6 +116,10 @@ class _Reader:
                     self._by_id[name] = element
             if local_name(element) == "EnergyCalibration" or element.get("Type", "").lower() == "energy":
                 self._calibrations.append(element)
+        # A lone calibration that no spectrum refers to is meant for all of them.
+        self._any_reference = any(
+            s.get("energyCalibrationReference") or s.get("CalibrationIDs") for s in root.iter("{*}Spectrum")
+        )
         self._file_remarks = [
             text
             for text in ((child.text or "").strip() for child in children(root, "Remark"))
@@ -302,7 +306,7 @@ class _Reader:
             target = self._by_id.get(reference)
             if target is not None and target in self._calibrations:
                 return target
-        if not references and len(self._calibrations) == 1:
+        if len(self._calibrations) == 1 and not self._any_reference:
             return self._calibrations[0]
         return None
 
@@ -332,7 +336,7 @@ class _Reader:
                     line=line_of(element),
                     field="EnergyBoundaryValues",
                 )
-            at = np.arange(energy.size) - 0.5
+            at = np.arange(energy.size, dtype=np.float64) - 0.5
             check_rising(energy, file=self._file, field=f"EnergyBoundaryValues on line {line_of(element)}")
             origin = "energy boundaries in the N42.42 file"
         else:

@@ -55,10 +55,10 @@ def n42_bytes(spectra: Spectrum | Sequence[Spectrum], *, compress: bool = True, 
     -----
     The energy calibration is the corrected scale where the spectrum has one, else the claimed one; both are kept
     exactly in the extension. N42.42-2012 has the polynomial give the energy of the lower edge of channel number
-    0, 1, … (from memory), the program that of the middle: coefficients are moved by half a channel. A scale that three coefficients
-    cannot state is written as energies of the channel boundaries. A start or time that is not known is left out, though
-    the schema wants it (from memory): nothing is invented. A counting time of unsaid kind stands as real time with a
-    remark that says so.
+    0, 1, … (from memory), the program that of the middle: coefficients are moved by half a channel. A scale that
+    three coefficients cannot state is written as energies of the channel boundaries. A start or time that is not
+    known is left out, though the schema wants it (from memory): nothing is invented. A counting time of unsaid kind
+    stands as real time with a remark that says so.
     """
     listed = [spectra] if isinstance(spectra, Spectrum) else list(spectra)
     if not listed:

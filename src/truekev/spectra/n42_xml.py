@@ -46,7 +46,10 @@ def tree_of_bytes(data: bytes, *, file: str) -> etree._Element:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
         line = error.lineno or None
-        reason = re.sub(r",? ?line \d+, column \d+.*", "", error.msg or "").strip() or "no element found"
+        reason = (
+            re.sub(r",? ?line \d+, column \d+.*", "", (error.msg or "").partition("\n")[0]).strip()
+            or "no element found"
+        )
         raise FileFormatError(
             f"the XML is damaged or cut short ({reason[:120]}); export the file again.", file=file, line=line
         ) from error

@@ -13,7 +13,7 @@ from truekev.spectra.n42 import spectra_of_n42
 from truekev.spectra.slices import sum_of_slices, why_not_slices
 from truekev.spectra.spectrum import Spectrum
 
-__all__ = ["read_spectra", "read_spectrum", "spectra_of_bytes"]
+__all__ = ["read_spectra", "read_spectrum", "spectra_of_bytes", "spectrum_of_bytes"]
 
 
 def read_spectra(path: str | Path) -> tuple[Spectrum, ...]:
@@ -43,17 +43,28 @@ def read_spectrum(path: str | Path, *, number: int | None = None) -> Spectrum:
     FileFormatError
         One sentence with file, line and field; also where the file leaves the choice open.
     """
-    spectra = read_spectra(path)
+    return spectrum_of_bytes(bytes_of_file(path), file=str(path), number=number)
+
+
+def spectrum_of_bytes(data: bytes, *, file: str = "", number: int | None = None) -> Spectrum:
+    """What `read_spectrum` gives for a file with the bytes `data`; `file` is its name for messages.
+
+    Raises
+    ------
+    FileFormatError
+        One sentence with file, line and field; also where the file leaves the choice open.
+    """
+    spectra = spectra_of_bytes(data, file=file)
     if number is not None:
         if not 1 <= number <= len(spectra):
-            raise FileFormatError(f"spectrum {number} was asked for; the file holds 1 to {len(spectra)}.", file=path)
+            raise FileFormatError(f"spectrum {number} was asked for; the file holds 1 to {len(spectra)}.", file=file)
         return spectra[number - 1]
     if len(spectra) == 1:
         return spectra[0]
     backgrounds = [s for s in spectra if s.role == "background"]
     others = [s for s in spectra if s.role != "background"]
     if not others:
-        raise FileFormatError(f"{len(spectra)} backgrounds and nothing else; choose one by its number.", file=path)
+        raise FileFormatError(f"{len(spectra)} backgrounds and nothing else; choose one by its number.", file=file)
     if len(others) > 1:
         why = why_not_slices(others)
         if not why and any(s.start is None for s in others):
@@ -62,7 +73,7 @@ def read_spectrum(path: str | Path, *, number: int | None = None) -> Spectrum:
             raise FileFormatError(
                 f"{len(others)} spectra which are not slices of one count: {why} Choose one by its number, 1 to "
                 f"{len(spectra)}.",
-                file=path,
+                file=file,
             )
     spectrum = others[0] if len(others) == 1 else sum_of_slices(others)
     same_size = [s for s in backgrounds if s.n_channels == spectrum.n_channels]
