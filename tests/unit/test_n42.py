@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from truekev.errors import FileFormatError, OutOfRangeError
 from truekev.record import Record
+from truekev.spectra import n42
 from truekev.spectra.n42 import spectra_of_n42
 from truekev.spectra.n42_write import n42_bytes
 from truekev.spectra.spectrum import ROLES, ClaimedScale, Spectrum
@@ -167,3 +168,18 @@ def test_equal_means_equal_in_every_field() -> None:
     assert spectrum != replace(spectrum, counts=np.arange(4) + 1)
     assert spectrum != replace(spectrum, title="other")
     assert spectrum != "a spectrum"
+
+
+def test_the_channels_of_a_file_are_bounded_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(n42, "MAX_TOTAL_CHANNELS", 100)
+    data = "<ChannelData compressionCode='CountedZeroes'>0 60</ChannelData>"
+    assert spectra_of_n42(_foreign("", data))[0].n_channels == 60
+    with pytest.raises(FileFormatError, match="100 channels in all"):
+        spectra_of_n42(_foreign("", f"{data}</Spectrum><Spectrum>{data}"))
+
+
+def test_many_remarks_are_kept() -> None:
+    remarks = "".join(f"<Remark>r{i}</Remark>" for i in range(150))
+    (spectrum,) = spectra_of_n42(_foreign("", remarks + "<ChannelData>1</ChannelData>"))
+    assert len(spectrum.remarks) == 101
+    assert "\n".join(spectrum.remarks).split("\n") == [f"r{i}" for i in range(150)]
