@@ -99,6 +99,7 @@ def test_edges_of_another_writer_are_a_claim() -> None:
         '"channel","counts"\n"0","3"\n"1","4"\n"2","5"\n',
         "COUNTS;CHANNEL\n3;0\n4;1\n5;2\n",
         "0,3,\n1,4,\n2,5,\n",
+        "# Channel, Counts\n0 3\n1 4\n2 5\n",
         "ch counts\n0 3,0\n1 4,0\n2 5,0\n",
     ],
 )
@@ -213,8 +214,7 @@ def test_numbering_from_one() -> None:
 def test_channels_left_out_are_zero_and_said() -> None:
     spectrum = spectrum_of_columns("channel,counts\n2,5\n3,6\n7,1\n")
     assert spectrum.counts.tolist() == [0, 0, 5, 6, 0, 0, 0, 1]
-    assert "5 channels" in spectrum.notes[0]
-    assert "0 to 1, 4 to 6" in spectrum.notes[0]
+    assert "hold 0 counts here: 0 to 1, 4 to 6." in spectrum.notes[0]
 
 
 def test_unnamed_axis_with_steps_other_than_one_is_energy() -> None:

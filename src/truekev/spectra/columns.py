@@ -105,7 +105,7 @@ def _rows(text: str, facts: Facts, file: str) -> _Rows:
             continue
         if rows is None or read is None:
             first = split_fields(line, _separator(line, layout))
-            if not any(is_number_like(part) for part in first):
+            if not is_number_like(first[0]):
                 named = (
                     None if layout and layout.header else layout_of_header(line, file=file, number=number, strict=True)
                 )
@@ -132,7 +132,7 @@ def _rows(text: str, facts: Facts, file: str) -> _Rows:
 
 
 def _separator(line: str, layout: Layout | None) -> str:
-    if layout is not None and layout.header and layout.separator:
+    if layout is not None and layout.header and layout.separator and layout.separator in line:
         return layout.separator
     for mark in (";", "\t"):
         if mark in line:
@@ -174,7 +174,7 @@ def _spectrum(rows: _Rows, facts: Facts, file: str) -> Spectrum:
         if shift:
             _add(notes, "the file counts its channels from 1; its channel 1 is channel 0 here.")
         if n > number.size:
-            _add(notes, f"{n - number.size} channels that the file leaves out ({_gaps(number, n)}) hold 0 counts here.")
+            _add(notes, f"channels that the file leaves out hold 0 counts here: {_gaps(number, n)}.")
         counts = _spread(counts, number, n)
         variance = None if variance is None else _spread(variance, number, n)
     else:
