@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -14,10 +14,10 @@ from truekev.scale.groups import GroupFit, fit_group, form_groups
 from truekev.scale.light import REFERENCE_KEV, Pulse
 from truekev.scale.locate import LocatedSpectrum, templates_between
 from truekev.scale.sample import Sample
-from truekev.scale.search import SearchData, scan
+from truekev.scale.search import scan
 from truekev.scale.templates import nominal_pulse_kev
 
-__all__ = ["FoundGroups", "PeakWidth", "find_groups"]
+__all__ = ["FoundGroups", "PeakWidth", "find_groups", "warped"]
 
 Array = npt.NDArray[np.float64]
 _FWHM = 2.3548200450309493
@@ -75,7 +75,7 @@ class PeakWidth:
         )
 
 
-def _warped(pulse: Pulse, edges: Array) -> Array:
+def warped(pulse: Pulse, edges: Array) -> Array:
     """Nominal pulse height [keV-equivalent] of channel edges under ch(E) of `pulse`."""
     nodes = np.geomspace(2.0, 3900.0, 900)
     channels = pulse.channel(nodes)
@@ -111,10 +111,10 @@ def find_groups(
     """
     data = located.data
     templates = templates_between(located.templates, width.at_662)
-    warped = SearchData(_warped(pulse, data.edges), data.counts, data.variance, data.background, data.n_channels)
-    _, found = scan(warped, templates, np.array([[1.0, 0.0, 0.0]]))
+    as_nominal = replace(data, edges=warped(pulse, data.edges))
+    _, found = scan(as_nominal, templates, np.array([[1.0, 0.0, 0.0]]))
     strengths = found[0]
-    nominal_edges = np.sqrt(np.maximum(_warped(pulse, np.arange(counts.size + 1, dtype=np.float64) - 0.5), 0.0))
+    nominal_edges = np.sqrt(np.maximum(warped(pulse, np.arange(counts.size + 1, dtype=np.float64) - 0.5), 0.0))
     cumulative = np.array([np.interp(nominal_edges, templates.u, row) for row in templates.cumulative[0]])
     model = np.diff(cumulative, axis=1).T @ strengths[:-1]
     if background is not None:
