@@ -13,7 +13,7 @@ from truekev.matter.photons import ELECTRON_KEV
 from truekev.transport.compiled import Array, Integers, Stream, compiled, uniform
 from truekev.transport.directions import isotropic, turned
 from truekev.transport.electron_tables import DELTA_MIN_KEV, ELECTRON_STEP, LN_MIN, N_NODES, PHOTON_MIN_KEV
-from truekev.transport.rays import FAR, body_at, clearance, next_boundary
+from truekev.transport.rays import FAR, NUDGE_MM, body_at, clearance, next_boundary
 
 __all__ = [
     "CRYSTAL",
@@ -37,7 +37,6 @@ PHOTON, ELECTRON, POSITRON = 0.0, 1.0, 2.0
 IN_CRYSTAL, LIGHT, OUTSIDE, LOST, ROUTE = 0, 1, 2, 3, 4
 CRYSTAL = 1  # value of `roles` for the body that is the crystal
 STOP_KEV = 15.0  # range 1.5 um in CsI: below this an electron stays where it is
-NUDGE_MM = 1e-7
 _BREMS_CELLS = 64
 
 
@@ -49,72 +48,70 @@ def push(
     """Lay a particle on the stack; returns the new count. A full stack would show in the balance of energy."""
     if n >= stack.shape[0]:
         return n
-    row = stack[n]
-    row[0] = kind
-    row[1] = x
-    row[2] = y
-    row[3] = z
-    row[4] = u
-    row[5] = v
-    row[6] = w
-    row[7] = kev
-    row[8] = body
-    row[9] = route
-    row[10] = settled
+    stack[n, 0] = kind
+    stack[n, 1] = x
+    stack[n, 2] = y
+    stack[n, 3] = z
+    stack[n, 4] = u
+    stack[n, 5] = v
+    stack[n, 6] = w
+    stack[n, 7] = kev
+    stack[n, 8] = body
+    stack[n, 9] = route
+    stack[n, 10] = settled
     return n + 1
 
 
 @compiled
-def _cell(node: Array, kev: float) -> tuple[int, float]:
+def _cell(nodes: Array, m: int, kev: float) -> tuple[int, float]:
     """Node below an energy and the fraction of the way to the next, clamped to the table."""
-    if kev <= node[0, 0]:
+    if kev <= nodes[m, 0, 0]:
         return 0, 0.0
     i = int((log(kev) - LN_MIN) / ELECTRON_STEP)
     i = min(i, N_NODES - 2)
-    return i, (kev - node[i, 0]) / (node[i + 1, 0] - node[i, 0])
+    return i, (kev - nodes[m, i, 0]) / (nodes[m, i + 1, 0] - nodes[m, i, 0])
 
 
 @compiled
-def _at(node: Array, i: int, f: float, column: int) -> float:
-    low = node[i, column]
-    return low + f * (node[i + 1, column] - low)
+def _at(nodes: Array, m: int, i: int, f: float, column: int) -> float:
+    low = nodes[m, i, column]
+    return low + f * (nodes[m, i + 1, column] - low)
 
 
 @compiled
-def excess_light(node: Array, light: Array, kev: float) -> float:
+def excess_light(nodes: Array, m: int, light: Array, kev: float) -> float:
     """E (eta - 1) [keV] of an electron in the crystal; in proportion to the energy below the table."""
-    if kev <= node[0, 0]:
-        return light[0] * kev / node[0, 0]
-    i, f = _cell(node, kev)
+    if kev <= nodes[m, 0, 0]:
+        return light[0] * kev / nodes[m, 0, 0]
+    i, f = _cell(nodes, m, kev)
     return light[i] + f * (light[i + 1] - light[i])
 
 
 @compiled
-def _energy_at(node: Array, column: int, target: float, top: int) -> float:
+def _energy_at(nodes: Array, m: int, column: int, target: float, top: int) -> float:
     """Energy at which a rising column reaches `target`, at or below node `top` + 1."""
     low = 0
     high = top + 1
     while high - low > 1:
         middle = (low + high) // 2
-        if node[middle, column] <= target:
+        if nodes[m, middle, column] <= target:
             low = middle
         else:
             high = middle
-    span = node[high, column] - node[low, column]
-    f = (target - node[low, column]) / span if span > 0 else 0.0
-    return node[low, 0] + f * (node[high, 0] - node[low, 0])
+    span = nodes[m, high, column] - nodes[m, low, column]
+    f = (target - nodes[m, low, column]) / span if span > 0 else 0.0
+    return nodes[m, low, 0] + f * (nodes[m, high, 0] - nodes[m, low, 0])
 
 
 @compiled
-def _brems_kev(brems: Array, node: Array, kev: float, stream: Stream) -> float:
+def _brems_kev(brems: Array, nodes: Array, m: int, kev: float, stream: Stream) -> float:
     """Energy of a bremsstrahlung photon from an electron of `kev`."""
-    i, f = _cell(node, kev)
+    i, f = _cell(nodes, m, kev)
     if uniform(stream) < f:
         i += 1
-    row = brems[i]
     place = uniform(stream) * _BREMS_CELLS
     j = min(int(place), _BREMS_CELLS - 1)
-    v = row[j] + (place - j) * (row[j + 1] - row[j])
+    v = brems[m, i, j] + (place - j) * (brems[m, i, j + 1] - brems[m, i, j])
     return min(PHOTON_MIN_KEV * (kev / PHOTON_MIN_KEV) ** v, kev)
 
 
@@ -139,32 +136,32 @@ def _annihilate(
 @compiled
 def _stop_here(
     kind: float, kev: float, x: float, y: float, z: float, body: int, crystal: bool, route: float, settled: float,
-    node: Array, brems: Array, light: Array, stack: Array, n: int, tally: Array, stream: Stream,
+    nodes: Array, m: int, brems: Array, light: Array, stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
     """Let an electron that cannot leave its body end in it: its bremsstrahlung, then its deposit."""
     if kev > PHOTON_MIN_KEV:
-        i, f = _cell(node, kev)
-        left = _at(node, i, f, 6)
+        i, f = _cell(nodes, m, kev)
+        left = _at(nodes, m, i, f, 6)
         while True:
             left += log(uniform(stream))
             if left <= 0:
                 break
-            at_kev = min(_energy_at(node, 6, left, i), kev)
-            k = _brems_kev(brems, node, at_kev, stream)
+            at_kev = min(_energy_at(nodes, m, 6, left, i), kev)
+            k = _brems_kev(brems, nodes, m, at_kev, stream)
             # the track is crooked by then: the photon's direction is free
             u, v, w = isotropic(stream)
             n = push(stack, n, PHOTON, x, y, z, u, v, w, k, body, route, settled)
             rest = at_kev - k
             if crystal:
-                tally[LIGHT] -= excess_light(node, light, at_kev) - excess_light(node, light, rest)
+                tally[LIGHT] -= excess_light(nodes, m, light, at_kev) - excess_light(nodes, m, light, rest)
             # what the electron lost before stays here
             deposit = kev - at_kev
             tally[IN_CRYSTAL if crystal else OUTSIDE] += deposit
             kev = rest
             if kev <= PHOTON_MIN_KEV:
                 break
-            i, f = _cell(node, kev)
-            left = _at(node, i, f, 6)
+            i, f = _cell(nodes, m, kev)
+            left = _at(nodes, m, i, f, 6)
     tally[IN_CRYSTAL if crystal else OUTSIDE] += kev
     if kind == POSITRON:
         n = _annihilate(x, y, z, body, route, settled, stack, n, stream)
@@ -182,16 +179,17 @@ def start_electron(
     Returns the new count of the stack, or -1 if it must be tracked (the caller knows its direction).
     """
     m = materials[body]
-    node = nodes[m]
     crystal = roles[body] == CRYSTAL
     if crystal:
-        tally[LIGHT] += excess_light(node, light, kev)
+        tally[LIGHT] += excess_light(nodes, m, light, kev)
         tally[ROUTE] = max(tally[ROUTE], route)
     if kev > STOP_KEV:
-        i, f = _cell(node, kev)
-        if _at(node, i, f, 1) > clearance(bodies, nest, body, x, y, z):
+        i, f = _cell(nodes, m, kev)
+        if _at(nodes, m, i, f, 1) > clearance(bodies, nest, body, x, y, z):
             return -1
-    return _stop_here(kind, kev, x, y, z, body, crystal, route, settled, node, brems[m], light, stack, n, tally, stream)
+    return _stop_here(
+        kind, kev, x, y, z, body, crystal, route, settled, nodes, m, brems, light, stack, n, tally, stream
+    )
 
 
 @compiled
@@ -231,35 +229,34 @@ def track_electron(
             z += distance * w
             body = body_at(bodies, nest, body, x, y, z)
             if body >= 0 and roles[body] == CRYSTAL:
-                tally[LIGHT] += excess_light(nodes[materials[body]], light, kev)
+                tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
             continue
         m = materials[body]
-        node = nodes[m]
         crystal = roles[body] == CRYSTAL
         slot = IN_CRYSTAL if crystal else OUTSIDE
-        i, f = _cell(node, kev)
-        hard_left = _at(node, i, f, 2) + log(uniform(stream))
-        hard_kev = _energy_at(node, 2, hard_left, i) if hard_left > 0 else 0.0
+        i, f = _cell(nodes, m, kev)
+        hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
+        hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
         while True:
-            if kev <= STOP_KEV or _at(node, i, f, 1) < clearance(bodies, nest, body, x, y, z):
+            if kev <= STOP_KEV or _at(nodes, m, i, f, 1) < clearance(bodies, nest, body, x, y, z):
                 return _stop_here(
-                    kind, kev, x, y, z, body, crystal, route, settled, node, brems[m], light, stack, n, tally, stream
+                    kind, kev, x, y, z, body, crystal, route, settled, nodes, m, brems, light, stack, n, tally, stream
                 )
             if f <= 1e-9:
                 i -= 1
                 f = 1.0
-            low_kev = node[i, 0]
+            low_kev = nodes[m, i, 0]
             f_end = 0.0
             hard = hard_kev > low_kev
             if hard:
                 low_kev = min(hard_kev, kev)
-                f_end = (low_kev - node[i, 0]) / (node[i + 1, 0] - node[i, 0])
+                f_end = (low_kev - nodes[m, i, 0]) / (nodes[m, i + 1, 0] - nodes[m, i, 0])
                 f_end = min(f_end, f)
             part = f - f_end
-            path = part * (node[i + 1, 1] - node[i, 1])
-            first = part * (node[i + 1, 4] - node[i, 4])
-            second = part * (node[i + 1, 5] - node[i, 5])
+            path = part * (nodes[m, i + 1, 1] - nodes[m, i, 1])
+            first = part * (nodes[m, i + 1, 4] - nodes[m, i, 4])
+            second = part * (nodes[m, i + 1, 5] - nodes[m, i, 5])
             before = uniform(stream) * path
             distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
             if before < distance:
@@ -283,18 +280,18 @@ def track_electron(
                 f = f_end
                 if not hard:
                     continue
-                brake = uniform(stream) < _at(node, i, f, 3)
+                brake = uniform(stream) < _at(nodes, m, i, f, 3)
                 if brake or kev <= 2 * DELTA_MIN_KEV:
                     if not brake:
-                        hard_left = _at(node, i, f, 2) + log(uniform(stream))
-                        hard_kev = _energy_at(node, 2, hard_left, i) if hard_left > 0 else 0.0
+                        hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
+                        hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
                         continue
-                    taken = _brems_kev(brems[m], node, kev, stream)
+                    taken = _brems_kev(brems, nodes, m, kev, stream)
                     azimuth = 2 * pi * uniform(stream)
                     a, b, c = turned(u, v, w, dipole_cosine(kev, stream), cos(azimuth), sin(azimuth))
                     n = push(stack, n, PHOTON, x, y, z, a, b, c, taken, body, route, settled)
                     if crystal:
-                        tally[LIGHT] -= excess_light(node, light, kev) - excess_light(node, light, kev - taken)
+                        tally[LIGHT] -= excess_light(nodes, m, light, kev) - excess_light(nodes, m, light, kev - taken)
                 else:
                     taken = _moller_kev(kev, stream)
                     # light of the knock-on is part of the track's: it is not counted again when it is born
@@ -309,9 +306,9 @@ def track_electron(
                 kev -= taken
                 if kev <= STOP_KEV:
                     continue
-                i, f = _cell(node, kev)
-                hard_left = _at(node, i, f, 2) + log(uniform(stream))
-                hard_kev = _energy_at(node, 2, hard_left, i) if hard_left > 0 else 0.0
+                i, f = _cell(nodes, m, kev)
+                hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
+                hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
                 continue
             # the boundary comes first: walk to it with the energy lost so far
             walked += distance
@@ -323,10 +320,10 @@ def track_electron(
             y += distance * v
             z += distance * w
             if crystal:
-                tally[LIGHT] -= excess_light(node, light, kev)
+                tally[LIGHT] -= excess_light(nodes, m, light, kev)
             body = body_at(bodies, nest, body, x, y, z)
             if body >= 0 and roles[body] == CRYSTAL:
-                tally[LIGHT] += excess_light(nodes[materials[body]], light, kev)
+                tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
             break
 

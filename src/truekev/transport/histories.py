@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, pi, sin, sqrt
+from math import cos, log, pi, sin, sqrt
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from truekev.transport.electron_tracks import (
     excess_light,
     track_electron,
 )
+from truekev.transport.photon_steps import fly
 from truekev.transport.photon_tables import PhotonTables
 from truekev.transport.photon_tracks import DIRECT, SECONDARY, track_photon
 from truekev.transport.rays import BALL, BOX, CYLINDER_X, CYLINDER_Z, body_at
@@ -75,6 +76,14 @@ def _birth_energy(quantiles: Array, stream: Stream) -> float:
     place = uniform(stream) * (n - 1)
     i = min(int(place), n - 2)
     return quantiles[i] + (place - i) * (quantiles[i + 1] - quantiles[i])
+
+
+@compiled
+def _score(sums: Array, weight: float, d: float) -> None:
+    sums[0] += weight
+    sums[1] += weight * weight
+    sums[2] += weight * d
+    sums[3] += weight * d * d
 
 
 @compiled
@@ -136,31 +145,46 @@ def run_block(
         body = body_at(bodies, nest, -1, x, y, z)
         n = 0
         if kind == PHOTON:
+            body, s, mu, x, y, z = fly(
+                log(kev), x, y, z, u, v, w, body, bodies, nest, materials, segment, first, stream
+            )
+            if body < 0:
+                # most histories end here, without a collision
+                continue
             n = track_photon(
-                kev, x, y, z, u, v, w, body, DIRECT, 0.0, bodies, nest, materials, roles,
+                kev, x, y, z, u, v, w, body, s, mu, DIRECT, 0.0, bodies, nest, materials, roles,
                 segment, first, absorb, channel, line_range, line, incoherent, shell, form,
                 nodes, brems, light, stack, n, tally, stream,
             )  # fmt: skip
         else:
             if body >= 0 and roles[body] == CRYSTAL:
-                tally[LIGHT] += excess_light(nodes[materials[body]], light, kev)
+                tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
             n = track_electron(
                 kind, kev, x, y, z, u, v, w, body, SECONDARY, 0.0, bodies, nest, materials, roles,
                 nodes, brems, light, stack, n, tally, stream,
             )  # fmt: skip
         while n > 0:
             n -= 1
-            p = stack[n]
-            if p[0] == PHOTON:
+            p_kev = stack[n, 7]
+            x, y, z, u, v, w = stack[n, 1], stack[n, 2], stack[n, 3], stack[n, 4], stack[n, 5], stack[n, 6]
+            body = int(stack[n, 8])
+            route = stack[n, 9]
+            settled = stack[n, 10]
+            if stack[n, 0] == PHOTON:
+                body, s, mu, x, y, z = fly(
+                    log(p_kev), x, y, z, u, v, w, body, bodies, nest, materials, segment, first, stream
+                )
+                if body < 0:
+                    tally[LOST] += p_kev
+                    continue
                 n = track_photon(
-                    p[7], p[1], p[2], p[3], p[4], p[5], p[6], int(p[8]), p[9], p[10], bodies, nest, materials, roles,
+                    p_kev, x, y, z, u, v, w, body, s, mu, route, settled, bodies, nest, materials, roles,
                     segment, first, absorb, channel, line_range, line, incoherent, shell, form,
                     nodes, brems, light, stack, n, tally, stream,
                 )  # fmt: skip
             else:
                 n = track_electron(
-                    p[0], p[7], p[1], p[2], p[3], p[4], p[5], p[6], int(p[8]), p[9], p[10],
-                    bodies, nest, materials, roles,
+                    stack[n, 0], p_kev, x, y, z, u, v, w, body, route, settled, bodies, nest, materials, roles,
                     nodes, brems, light, stack, n, tally, stream,
                 )  # fmt: skip
         born_kev = kev + 2 * 510.99895 if kind == POSITRON else kev
@@ -168,19 +192,11 @@ def run_block(
         deposit = tally[IN_CRYSTAL]
         if deposit <= 0:
             continue
-        route = int(tally[ROUTE])
+        way = int(tally[ROUTE])
         d = tally[LIGHT]
         if abs(deposit - kev) < tolerance_kev:
-            row = peak[route]
+            _score(peak[way], weight, d)
         else:
-            row = histogram[route, min(int(deposit / bin_kev), n_bins - 1)]
-        row[0] += weight
-        row[1] += weight * weight
-        row[2] += weight * d
-        row[3] += weight * d * d
-        row = hits[route]
-        row[0] += weight
-        row[1] += weight * weight
-        row[2] += weight * d
-        row[3] += weight * d * d
+            _score(histogram[way, min(int(deposit / bin_kev), n_bins - 1)], weight, d)
+        _score(hits[way], weight, d)
     return histogram, peak, hits, worst

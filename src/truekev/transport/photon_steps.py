@@ -5,34 +5,59 @@ from __future__ import annotations
 from math import log, sqrt
 
 from truekev.matter.photons import ELECTRON_KEV
-from truekev.transport.compiled import Array, Stream, compiled, uniform
+from truekev.transport.compiled import Array, Integers, Stream, compiled, uniform
 from truekev.transport.photon_tables import CELL, FORM_POINTS, INCOHERENT_POINTS, LN_MIN
+from truekev.transport.rays import FAR, NUDGE_MM, body_at, next_boundary
 
-__all__ = ["compton", "free_cosine", "pair_share", "photoelectron_cosine", "rayleigh_cosine", "segment_of"]
+__all__ = ["compton", "fly", "free_cosine", "pair_share", "photoelectron_cosine", "rayleigh_cosine", "segment_of"]
 
 _KEV_ANGSTROM = 12.39841984
 
 
 @compiled
-def segment_of(segment: Array, first: Array, ln_kev: float) -> int:
-    """Number of the segment of the cross sections that holds ln E."""
+def segment_of(segment: Array, first: Integers, m: int, ln_kev: float) -> int:
+    """Number of the segment of the cross sections of material `m` that holds ln E."""
     cell = int((ln_kev - LN_MIN) / CELL)
-    cell = min(max(cell, 0), first.shape[0] - 1)
-    i = first[cell]
-    while ln_kev >= segment[i + 1, 0]:
-        i += 1
-    return i
+    cell = min(max(cell, 0), first.shape[1] - 1)
+    s = first[m, cell]
+    while ln_kev >= segment[m, s + 1, 0]:
+        s += 1
+    return s
 
 
 @compiled
-def _incoherent(table: Array, x: float) -> float:
+def fly(
+    ln_kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int,
+    bodies: Array, nest: Integers, materials: Integers, segment: Array, first: Integers, stream: Stream,
+) -> tuple[int, int, float, float, float, float]:  # fmt: skip
+    """Fly a photon to its next collision: body (-1 if it left), segment, cross section there [1/mm], and the place."""
+    while True:
+        distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+        if body >= 0:
+            m = materials[body]
+            s = segment_of(segment, first, m, ln_kev)
+            mu = segment[m, s, 1] + segment[m, s, 2] * (ln_kev - segment[m, s, 0])
+            flight = -log(uniform(stream)) / mu
+            if flight < distance:
+                return body, s, mu, x + flight * u, y + flight * v, z + flight * w
+        elif distance >= FAR:
+            return -1, 0, 0.0, x, y, z
+        distance += NUDGE_MM
+        x += distance * u
+        y += distance * v
+        z += distance * w
+        body = body_at(bodies, nest, body, x, y, z)
+
+
+@compiled
+def _incoherent(table: Array, m: int, x: float) -> float:
     place = x / (1 + x) * (INCOHERENT_POINTS - 1)
     i = min(int(place), INCOHERENT_POINTS - 2)
-    return table[i] + (place - i) * (table[i + 1] - table[i])
+    return table[m, i] + (place - i) * (table[m, i + 1] - table[m, i])
 
 
 @compiled
-def free_cosine(kev: float, incoherent: Array, stream: Stream) -> float:
+def free_cosine(kev: float, incoherent: Array, m: int, stream: Stream) -> float:
     """Cosine of Compton scattering: Klein-Nishina times the incoherent scattering function.
 
     Method of composition and rejection (J. C. Butcher, H. Messel, Nucl. Phys. 20 (1960) 15).
@@ -53,33 +78,33 @@ def free_cosine(kev: float, incoherent: Array, stream: Stream) -> float:
         if chance > accept:
             continue
         x = kev / _KEV_ANGSTROM * sqrt(max(0.5 * t, 0.0))
-        if chance <= accept * _incoherent(incoherent, x):
+        if chance <= accept * _incoherent(incoherent, m, x):
             return 1 - t
 
 
 @compiled
-def compton(kev: float, incoherent: Array, shells: Array, stream: Stream) -> tuple[float, float, int]:
+def compton(kev: float, incoherent: Array, shells: Array, m: int, stream: Stream) -> tuple[float, float, int]:
     """Cosine, energy of the scattered photon [keV] and row of the shell that was hit.
 
     The electron's momentum along the momentum transfer is drawn from a one-parameter Compton profile that falls as
     (1 + 2p/p0) exp(-...) (R. Ribberfors 1983; D. Brusa et al., Nucl. Instrum. Methods A 379 (1996) 167).
     """
-    cosine = free_cosine(kev, incoherent, stream)
+    cosine = free_cosine(kev, incoherent, m, stream)
     tau = 1 / (1 + kev / ELECTRON_KEV * (1 - cosine))
     free_kev = kev * tau
     for _ in range(100):
         chance = uniform(stream)
         low = 0
-        high = shells.shape[0] - 1
+        high = shells.shape[1] - 1
         while low < high:
             middle = (low + high) // 2
-            if shells[middle, 0] < chance:
+            if shells[m, middle, 0] < chance:
                 low = middle + 1
             else:
                 high = middle
-        if shells[low, 1] >= kev:
+        if shells[m, low, 1] >= kev:
             continue
-        p = (sqrt(1 - 2 * log(uniform(stream))) - 1) * shells[low, 2]
+        p = (sqrt(1 - 2 * log(uniform(stream))) - 1) * shells[m, low, 2]
         t = p * p
         root = (1 - t * tau * cosine) ** 2 - (1 - t * tau * tau) * (1 - t)
         if root < 0 or t >= 1:
@@ -88,25 +113,25 @@ def compton(kev: float, incoherent: Array, shells: Array, stream: Stream) -> tup
         if uniform(stream) < 0.5:
             root = -root
         after = free_kev / (1 - t * tau * tau) * (1 - t * tau * cosine + root)
-        if 0 < after <= kev - shells[low, 1]:
+        if 0 < after <= kev - shells[m, low, 1]:
             return cosine, after, low
     return cosine, free_kev, -1
 
 
 @compiled
-def rayleigh_cosine(kev: float, form: Array, stream: Stream) -> float:
+def rayleigh_cosine(kev: float, form: Array, m: int, stream: Stream) -> float:
     """Cosine of coherent scattering: squared form factor times (1 + cos^2)/2."""
     top = (kev / _KEV_ANGSTROM) ** 2
     low = 0
     high = FORM_POINTS - 1
     while high - low > 1:
         middle = (low + high) // 2
-        if form[middle, 0] < top:
+        if form[m, middle, 0] < top:
             low = middle
         else:
             high = middle
-    whole = form[low, 1] + (form[high, 1] - form[low, 1]) * min(
-        (top - form[low, 0]) / (form[high, 0] - form[low, 0]), 1.0
+    whole = form[m, low, 1] + (form[m, high, 1] - form[m, low, 1]) * min(
+        (top - form[m, low, 0]) / (form[m, high, 0] - form[m, low, 0]), 1.0
     )
     highest = high
     while True:
@@ -115,12 +140,12 @@ def rayleigh_cosine(kev: float, form: Array, stream: Stream) -> float:
         high = highest
         while high - low > 1:
             middle = (low + high) // 2
-            if form[middle, 1] < target:
+            if form[m, middle, 1] < target:
                 low = middle
             else:
                 high = middle
-        span = form[high, 1] - form[low, 1]
-        x2 = form[low, 0] + (form[high, 0] - form[low, 0]) * (target - form[low, 1]) / span
+        span = form[m, high, 1] - form[m, low, 1]
+        x2 = form[m, low, 0] + (form[m, high, 0] - form[m, low, 0]) * (target - form[m, low, 1]) / span
         cosine = max(1 - 2 * x2 / top, -1.0)
         if uniform(stream) < 0.5 * (1 + cosine * cosine):
             return cosine

@@ -13,7 +13,6 @@ from truekev.transport.electron_tracks import (
     IN_CRYSTAL,
     LIGHT,
     LOST,
-    NUDGE_MM,
     OUTSIDE,
     PHOTON,
     POSITRON,
@@ -25,12 +24,11 @@ from truekev.transport.electron_tracks import (
 )
 from truekev.transport.photon_steps import (
     compton,
+    fly,
     pair_share,
     photoelectron_cosine,
     rayleigh_cosine,
-    segment_of,
 )
-from truekev.transport.rays import FAR, body_at, next_boundary
 
 __all__ = ["BACK", "DIRECT", "FORWARD", "SECONDARY", "track_photon"]
 
@@ -38,11 +36,11 @@ DIRECT, FORWARD, BACK, SECONDARY = 0.0, 1.0, 2.0, 3.0
 
 
 @compiled
-def _leave(kev: float, crystal: bool, node: Array, light: Array, tally: Array) -> None:
+def _leave(kev: float, crystal: bool, nodes: Array, m: int, light: Array, tally: Array) -> None:
     """Leave the energy of a soft electron where it is made."""
     if crystal:
         tally[IN_CRYSTAL] += kev
-        tally[LIGHT] += excess_light(node, light, kev)
+        tally[LIGHT] += excess_light(nodes, m, light, kev)
     else:
         tally[OUTSIDE] += kev
 
@@ -50,32 +48,32 @@ def _leave(kev: float, crystal: bool, node: Array, light: Array, tally: Array) -
 @compiled
 def _fill_vacancy(
     vacancy: int, x: float, y: float, z: float, body: int, crystal: bool, route: float, settled: float,
-    channel: Array, line_range: Integers, line: Array, node: Array, light: Array,
+    channel: Array, line_range: Integers, line: Array, nodes: Array, m: int, light: Array,
     stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
     """Fill a vacancy: X-rays go on the stack, Auger electrons stay; returns the new count of the stack."""
     while True:
-        binding = channel[vacancy, 0]
+        binding = channel[m, vacancy, 0]
         chance = uniform(stream)
         chosen = -1
-        for i in range(line_range[vacancy, 0], line_range[vacancy, 1]):
+        for i in range(line_range[m, vacancy, 0], line_range[m, vacancy, 1]):
             if chance < line[i, 0]:
                 chosen = i
                 break
         if chosen < 0:
-            for _ in range(int(channel[vacancy, 3])):
-                _leave(channel[vacancy, 2], crystal, node, light, tally)
-            _leave(channel[vacancy, 1], crystal, node, light, tally)
+            for _ in range(int(channel[m, vacancy, 3])):
+                _leave(channel[m, vacancy, 2], crystal, nodes, m, light, tally)
+            _leave(channel[m, vacancy, 1], crystal, nodes, m, light, tally)
             return n
         u, v, w = isotropic(stream)
         n = push(stack, n, PHOTON, x, y, z, u, v, w, line[chosen, 1], body, route, settled)
         following = int(line[chosen, 2])
         rest = binding - line[chosen, 1]
         if following < 0:
-            _leave(rest, crystal, node, light, tally)
+            _leave(rest, crystal, nodes, m, light, tally)
             return n
         # tables of edges and lines agree within some eV: the difference goes with the vacancy
-        difference = rest - channel[following, 0]
+        difference = rest - channel[m, following, 0]
         if crystal:
             tally[IN_CRYSTAL] += difference
         else:
@@ -85,56 +83,32 @@ def _fill_vacancy(
 
 @compiled
 def track_photon(
-    kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, route: float, settled: float,
+    kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, s: int, mu: float,
+    route: float, settled: float,
     bodies: Array, nest: Integers, materials: Integers, roles: Integers,
     segment: Array, first: Integers, absorb: Array, channel: Array, line_range: Integers, line: Array,
     incoherent: Array, shell: Array, form: Array,
     nodes: Array, brems: Array, light: Array, stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
-    """Follow a photon until it is absorbed or leaves; returns the new count of the stack.
+    """Follow a photon from a collision until it is absorbed or leaves; returns the new count of the stack.
 
+    `s` and `mu` are the segment and the cross section of the collision, as `fly` found them.
     `route` says what it met outside the crystal before it first interacted inside; `settled` is 1 from then on.
     """
     ln_kev = log(kev)
     while True:
-        distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
-        if body < 0:
-            if distance >= FAR:
-                tally[LOST] += kev
-                return n
-            flight = FAR
-            m = 0
-            s = 0
-            mu = 0.0
-        else:
-            m = materials[body]
-            s = segment_of(segment[m], first[m], ln_kev)
-            row = segment[m, s]
-            mu = row[1] + row[2] * (ln_kev - row[0])
-            flight = -log(uniform(stream)) / mu
-        if flight >= distance:
-            distance += NUDGE_MM
-            x += distance * u
-            y += distance * v
-            z += distance * w
-            body = body_at(bodies, nest, body, x, y, z)
-            continue
-        x += flight * u
-        y += flight * v
-        z += flight * w
+        m = materials[body]
         crystal = roles[body] == CRYSTAL
         if crystal:
             settled = 1.0
             tally[ROUTE] = max(tally[ROUTE], route)
         born = route if settled > 0 else SECONDARY
-        row = segment[m, s]
-        step = ln_kev - row[0]
+        step = ln_kev - segment[m, s, 0]
         chance = uniform(stream) * mu
-        if chance < row[3] + row[4] * step:
+        if chance < segment[m, s, 3] + segment[m, s, 4] * step:
             pick = uniform(stream)
-            shares = absorb[m, s]
             hit = 0
-            while shares[hit] < pick:
+            while absorb[m, s, hit] < pick:
                 hit += 1
             binding = channel[m, hit, 0]
             if binding > kev:
@@ -151,12 +125,12 @@ def track_photon(
             n = after
             if binding > 0:
                 n = _fill_vacancy(
-                    hit, x, y, z, body, crystal, born, settled, channel[m], line_range[m], line, nodes[m], light,
+                    hit, x, y, z, body, crystal, born, settled, channel, line_range, line, nodes, m, light,
                     stack, n, tally, stream,
                 )  # fmt: skip
             return n
-        if chance < row[5] + row[6] * step:
-            cosine, kev_after, hit = compton(kev, incoherent[m], shell[m], stream)
+        if chance < segment[m, s, 5] + segment[m, s, 6] * step:
+            cosine, kev_after, hit = compton(kev, incoherent, shell, m, stream)
             azimuth = 2 * pi * uniform(stream)
             ca = cos(azimuth)
             sa = sin(azimuth)
@@ -181,11 +155,11 @@ def track_photon(
             n = after
             if vacancy >= 0:
                 n = _fill_vacancy(
-                    vacancy, x, y, z, body, crystal, born, settled, channel[m], line_range[m], line, nodes[m], light,
+                    vacancy, x, y, z, body, crystal, born, settled, channel, line_range, line, nodes, m, light,
                     stack, n, tally, stream,
                 )  # fmt: skip
             elif binding > 0:
-                _leave(binding, crystal, nodes[m], light, tally)
+                _leave(binding, crystal, nodes, m, light, tally)
             u = a
             v = b
             w = c
@@ -193,20 +167,32 @@ def track_photon(
             if settled == 0 and route < SECONDARY:
                 route = max(route, BACK if cosine < 0 else FORWARD)
             if kev <= MIN_KEV:
-                _leave(kev, crystal, nodes[m], light, tally)
+                _leave(kev, crystal, nodes, m, light, tally)
                 return n
             ln_kev = log(kev)
+            body, s, mu, x, y, z = fly(ln_kev, x, y, z, u, v, w, body, bodies, nest, materials, segment, first, stream)
+            if body < 0:
+                tally[LOST] += kev
+                return n
             continue
-        if chance < row[7] + row[8] * step:
-            cosine = rayleigh_cosine(kev, form[m], stream)
+        if chance < segment[m, s, 7] + segment[m, s, 8] * step:
+            cosine = rayleigh_cosine(kev, form, m, stream)
             azimuth = 2 * pi * uniform(stream)
             u, v, w = turned(u, v, w, cosine, cos(azimuth), sin(azimuth))
             if settled == 0 and route < SECONDARY:
                 route = max(route, BACK if cosine < 0 else FORWARD)
+            body, s, mu, x, y, z = fly(ln_kev, x, y, z, u, v, w, body, bodies, nest, materials, segment, first, stream)
+            if body < 0:
+                tally[LOST] += kev
+                return n
             continue
         kinetic = kev - 2 * ELECTRON_KEV
         if kinetic <= 0:
             # interpolation at the threshold: nothing happens
+            body, s, mu, x, y, z = fly(ln_kev, x, y, z, u, v, w, body, bodies, nest, materials, segment, first, stream)
+            if body < 0:
+                tally[LOST] += kev
+                return n
             continue
         positron = kinetic * pair_share(kev, stream)
         azimuth = 2 * pi * uniform(stream)
