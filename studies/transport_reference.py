@@ -183,7 +183,7 @@ def main() -> None:
         "![deposited energy](transport-reference.png)\n\n"
         + (f"Rows outside their bar: {'; '.join(missed)}." if missed else "Every row is inside its bar.")
         + " Bars: full-energy peak 3 % (CsI above 1500 keV 5 %), total 2 %, escapes 8 % at 2614.5 keV and for "
-        "the double one at 1764 keV. Uncertainties are counting statistics of both sides; differences in brackets have no "
+        "the double one at 1764 keV. Uncertainties are counting statistics of both sides; those in brackets have no "
         "statistics to speak of. Speeds were taken beside other work on the machine.\n\n"
         f"Kills in mid-write by two writers: {n_right} of {len(kills)} left a right store that works on."
     )

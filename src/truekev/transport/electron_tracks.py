@@ -25,6 +25,7 @@ __all__ = [
     "PHOTON",
     "POSITRON",
     "ROUTE",
+    "STOP_KEV",
     "dipole_cosine",
     "excess_light",
     "push",
@@ -35,9 +36,12 @@ __all__ = [
 PHOTON, ELECTRON, POSITRON = 0.0, 1.0, 2.0
 # what a history has left: energy in the crystal, D, energy in other bodies, energy that left, route of what arrived
 IN_CRYSTAL, LIGHT, OUTSIDE, LOST, ROUTE = 0, 1, 2, 3, 4
-CRYSTAL = 1  # value of `roles` for the body that is the crystal
+# `reach` holds for each body the energy [keV] that an electron there needs to come into the crystal at all; for the
+# crystal itself this
+CRYSTAL = 0.0
 STOP_KEV = 15.0  # range 1.5 um in CsI: below this an electron stays where it is
 _BREMS_CELLS = 64
+_COARSE_NODES = 5  # nodes of energy per step where a track matters only for its bremsstrahlung
 
 
 @compiled
@@ -171,7 +175,7 @@ def _stop_here(
 @compiled
 def start_electron(
     kind: float, kev: float, x: float, y: float, z: float, body: int, route: float, settled: float,
-    bodies: Array, nest: Integers, materials: Integers, roles: Integers, nodes: Array, brems: Array, light: Array,
+    bodies: Array, nest: Integers, materials: Integers, reach: Array, nodes: Array, brems: Array, light: Array,
     stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
     """Account for a new electron's light and stop it at once if it cannot leave its body.
@@ -179,7 +183,7 @@ def start_electron(
     Returns the new count of the stack, or -1 if it must be tracked (the caller knows its direction).
     """
     m = materials[body]
-    crystal = roles[body] == CRYSTAL
+    crystal = reach[body] == CRYSTAL
     if crystal:
         tally[LIGHT] += excess_light(nodes, m, light, kev)
         tally[ROUTE] = max(tally[ROUTE], route)
@@ -210,7 +214,7 @@ def _moller_kev(kev: float, stream: Stream) -> float:
 @compiled
 def track_electron(
     kind: float, kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, route: float,
-    settled: float, bodies: Array, nest: Integers, materials: Integers, roles: Integers,
+    settled: float, bodies: Array, nest: Integers, materials: Integers, reach: Array,
     nodes: Array, brems: Array, light: Array,
     stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
@@ -228,12 +232,12 @@ def track_electron(
             y += distance * v
             z += distance * w
             body = body_at(bodies, nest, body, x, y, z)
-            if body >= 0 and roles[body] == CRYSTAL:
+            if body >= 0 and reach[body] == CRYSTAL:
                 tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
             continue
         m = materials[body]
-        crystal = roles[body] == CRYSTAL
+        crystal = reach[body] == CRYSTAL
         slot = IN_CRYSTAL if crystal else OUTSIDE
         i, f = _cell(nodes, m, kev)
         hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
@@ -243,20 +247,18 @@ def track_electron(
                 return _stop_here(
                     kind, kev, x, y, z, body, crystal, route, settled, nodes, m, brems, light, stack, n, tally, stream
                 )
-            if f <= 1e-9:
-                i -= 1
-                f = 1.0
-            low_kev = nodes[m, i, 0]
+            low = i if f > 1e-9 else i - 1
+            if kev < reach[body]:
+                low = max(low - _COARSE_NODES + 1, 0)
+            low_kev = nodes[m, low, 0]
             f_end = 0.0
             hard = hard_kev > low_kev
             if hard:
                 low_kev = min(hard_kev, kev)
-                f_end = (low_kev - nodes[m, i, 0]) / (nodes[m, i + 1, 0] - nodes[m, i, 0])
-                f_end = min(f_end, f)
-            part = f - f_end
-            path = part * (nodes[m, i + 1, 1] - nodes[m, i, 1])
-            first = part * (nodes[m, i + 1, 4] - nodes[m, i, 4])
-            second = part * (nodes[m, i + 1, 5] - nodes[m, i, 5])
+                low, f_end = _cell(nodes, m, low_kev)
+            path = _at(nodes, m, i, f, 1) - _at(nodes, m, low, f_end, 1)
+            first = _at(nodes, m, i, f, 4) - _at(nodes, m, low, f_end, 4)
+            second = _at(nodes, m, i, f, 5) - _at(nodes, m, low, f_end, 5)
             before = uniform(stream) * path
             distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
             if before < distance:
@@ -277,6 +279,7 @@ def track_electron(
                 z += remaining * w
                 tally[slot] += kev - low_kev
                 kev = low_kev
+                i = low
                 f = f_end
                 if not hard:
                     continue
@@ -312,7 +315,7 @@ def track_electron(
                 continue
             # the boundary comes first: walk to it with the energy lost so far
             walked += distance
-            lost = (kev - low_kev) * min(walked / path, 1.0)
+            lost = (kev - low_kev) * min(walked / max(path, 1e-300), 1.0)
             tally[slot] += lost
             kev -= lost
             distance += NUDGE_MM
@@ -322,7 +325,7 @@ def track_electron(
             if crystal:
                 tally[LIGHT] -= excess_light(nodes, m, light, kev)
             body = body_at(bodies, nest, body, x, y, z)
-            if body >= 0 and roles[body] == CRYSTAL:
+            if body >= 0 and reach[body] == CRYSTAL:
                 tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
             break

@@ -89,7 +89,7 @@ def _score(sums: Array, weight: float, d: float) -> None:
 @compiled
 def run_block(
     seed: int, block: int, n_histories: int, kind: float, quantiles: Array, sources: Array, aim: int,
-    target: Array, bodies: Array, nest: Integers, materials: Integers, roles: Integers,
+    target: Array, bodies: Array, nest: Integers, materials: Integers, reach: Array,
     photons: PhotonTables, electrons: ElectronTables, bin_kev: float, n_bins: int, tolerance_kev: float,
 ) -> tuple[Array, Array, Array, float]:  # fmt: skip
     """One block of histories, scored.
@@ -152,15 +152,15 @@ def run_block(
                 # most histories end here, without a collision
                 continue
             n = track_photon(
-                kev, x, y, z, u, v, w, body, s, mu, DIRECT, 0.0, bodies, nest, materials, roles,
+                kev, x, y, z, u, v, w, body, s, mu, DIRECT, 0.0, bodies, nest, materials, reach,
                 segment, first, absorb, channel, line_range, line, incoherent, shell, form,
                 nodes, brems, light, stack, n, tally, stream,
             )  # fmt: skip
         else:
-            if body >= 0 and roles[body] == CRYSTAL:
+            if body >= 0 and reach[body] == CRYSTAL:
                 tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
             n = track_electron(
-                kind, kev, x, y, z, u, v, w, body, SECONDARY, 0.0, bodies, nest, materials, roles,
+                kind, kev, x, y, z, u, v, w, body, SECONDARY, 0.0, bodies, nest, materials, reach,
                 nodes, brems, light, stack, n, tally, stream,
             )  # fmt: skip
         while n > 0:
@@ -178,13 +178,13 @@ def run_block(
                     tally[LOST] += p_kev
                     continue
                 n = track_photon(
-                    p_kev, x, y, z, u, v, w, body, s, mu, route, settled, bodies, nest, materials, roles,
+                    p_kev, x, y, z, u, v, w, body, s, mu, route, settled, bodies, nest, materials, reach,
                     segment, first, absorb, channel, line_range, line, incoherent, shell, form,
                     nodes, brems, light, stack, n, tally, stream,
                 )  # fmt: skip
             else:
                 n = track_electron(
-                    stack[n, 0], p_kev, x, y, z, u, v, w, body, route, settled, bodies, nest, materials, roles,
+                    stack[n, 0], p_kev, x, y, z, u, v, w, body, route, settled, bodies, nest, materials, reach,
                     nodes, brems, light, stack, n, tally, stream,
                 )  # fmt: skip
         born_kev = kev + 2 * 510.99895 if kind == POSITRON else kev

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from math import log, sqrt
 
-from truekev.matter.photons import ELECTRON_KEV
+from truekev.matter.photons import ELECTRON_KEV, KEV_ANGSTROM
 from truekev.transport.compiled import Array, Integers, Stream, compiled, uniform
 from truekev.transport.photon_tables import CELL, FORM_POINTS, INCOHERENT_POINTS, LN_MIN
 from truekev.transport.rays import FAR, NUDGE_MM, body_at, next_boundary
 
 __all__ = ["compton", "fly", "free_cosine", "pair_share", "photoelectron_cosine", "rayleigh_cosine", "segment_of"]
-
-_KEV_ANGSTROM = 12.39841984
 
 
 @compiled
@@ -77,7 +75,7 @@ def free_cosine(kev: float, incoherent: Array, m: int, stream: Stream) -> float:
         chance = uniform(stream)
         if chance > accept:
             continue
-        x = kev / _KEV_ANGSTROM * sqrt(max(0.5 * t, 0.0))
+        x = kev / KEV_ANGSTROM * sqrt(max(0.5 * t, 0.0))
         if chance <= accept * _incoherent(incoherent, m, x):
             return 1 - t
 
@@ -121,7 +119,7 @@ def compton(kev: float, incoherent: Array, shells: Array, m: int, stream: Stream
 @compiled
 def rayleigh_cosine(kev: float, form: Array, m: int, stream: Stream) -> float:
     """Cosine of coherent scattering: squared form factor times (1 + cos^2)/2."""
-    top = (kev / _KEV_ANGSTROM) ** 2
+    top = (kev / KEV_ANGSTROM) ** 2
     low = 0
     high = FORM_POINTS - 1
     while high - low > 1:

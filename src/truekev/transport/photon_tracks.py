@@ -85,7 +85,7 @@ def _fill_vacancy(
 def track_photon(
     kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, s: int, mu: float,
     route: float, settled: float,
-    bodies: Array, nest: Integers, materials: Integers, roles: Integers,
+    bodies: Array, nest: Integers, materials: Integers, reach: Array,
     segment: Array, first: Integers, absorb: Array, channel: Array, line_range: Integers, line: Array,
     incoherent: Array, shell: Array, form: Array,
     nodes: Array, brems: Array, light: Array, stack: Array, n: int, tally: Array, stream: Stream,
@@ -98,7 +98,7 @@ def track_photon(
     ln_kev = log(kev)
     while True:
         m = materials[body]
-        crystal = roles[body] == CRYSTAL
+        crystal = reach[body] == CRYSTAL
         if crystal:
             settled = 1.0
             tally[ROUTE] = max(tally[ROUTE], route)
@@ -115,7 +115,7 @@ def track_photon(
                 binding = 0.0
             energy = kev - binding
             after = start_electron(
-                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, roles, nodes, brems, light,
+                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, reach, nodes, brems, light,
                 stack, n, tally, stream,
             )  # fmt: skip
             if after < 0:
@@ -142,7 +142,7 @@ def track_photon(
                 vacancy = int(shell[m, hit, 3])
             energy = kev - kev_after - binding
             after = start_electron(
-                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, roles, nodes, brems, light,
+                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, reach, nodes, brems, light,
                 stack, n, tally, stream,
             )  # fmt: skip
             if after < 0:
@@ -200,7 +200,7 @@ def track_photon(
         sa = sin(azimuth)
         for kind, energy, side in ((ELECTRON, kinetic - positron, 1.0), (POSITRON, positron, -1.0)):
             after = start_electron(
-                kind, energy, x, y, z, body, born, settled, bodies, nest, materials, roles, nodes, brems, light,
+                kind, energy, x, y, z, body, born, settled, bodies, nest, materials, reach, nodes, brems, light,
                 stack, n, tally, stream,
             )  # fmt: skip
             if after < 0:
