@@ -10,10 +10,10 @@ from __future__ import annotations
 from math import cos, exp, log, pi, sin, sqrt
 
 from truekev.matter.photons import ELECTRON_KEV
-from truekev.transport.compiled import Array, Integers, Stream, compiled, uniform
+from truekev.transport.compiled import Array, Integers, Stream, compiled, inlined, uniform
 from truekev.transport.directions import isotropic, turned
 from truekev.transport.electron_tables import DELTA_MIN_KEV, ELECTRON_STEP, LN_MIN, N_NODES, PHOTON_MIN_KEV
-from truekev.transport.rays import FAR, NUDGE_MM, body_at, clearance, next_boundary
+from truekev.transport.rays import FAR, NUDGE_MM, clearance, next_boundary
 
 __all__ = [
     "CRYSTAL",
@@ -44,7 +44,7 @@ _BREMS_CELLS = 64
 _COARSE_NODES = 5  # nodes of energy per step where a track matters only for its bremsstrahlung
 
 
-@compiled
+@inlined
 def push(
     stack: Array, n: int, kind: float, x: float, y: float, z: float,
     u: float, v: float, w: float, kev: float, body: int, route: float, settled: float,
@@ -66,7 +66,7 @@ def push(
     return n + 1
 
 
-@compiled
+@inlined
 def _cell(nodes: Array, m: int, kev: float) -> tuple[int, float]:
     """Node below an energy and the fraction of the way to the next, clamped to the table."""
     if kev <= nodes[m, 0, 0]:
@@ -76,13 +76,13 @@ def _cell(nodes: Array, m: int, kev: float) -> tuple[int, float]:
     return i, (kev - nodes[m, i, 0]) / (nodes[m, i + 1, 0] - nodes[m, i, 0])
 
 
-@compiled
+@inlined
 def _at(nodes: Array, m: int, i: int, f: float, column: int) -> float:
     low = nodes[m, i, column]
     return low + f * (nodes[m, i + 1, column] - low)
 
 
-@compiled
+@inlined
 def excess_light(nodes: Array, m: int, light: Array, kev: float) -> float:
     """E (eta - 1) [keV] of an electron in the crystal; in proportion to the energy below the table."""
     if kev <= nodes[m, 0, 0]:
@@ -91,7 +91,7 @@ def excess_light(nodes: Array, m: int, light: Array, kev: float) -> float:
     return light[i] + f * (light[i + 1] - light[i])
 
 
-@compiled
+@inlined
 def _energy_at(nodes: Array, m: int, column: int, target: float, top: int) -> float:
     """Energy at which a rising column reaches `target`, at or below node `top` + 1."""
     low = 0
@@ -221,7 +221,7 @@ def track_electron(
     """Follow an electron or positron to its end; returns the new count of the stack."""
     while True:
         if body < 0:
-            distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+            distance, behind = next_boundary(bodies, nest, body, x, y, z, u, v, w)
             if distance >= FAR:
                 tally[LOST] += kev
                 if kind == POSITRON:
@@ -231,7 +231,7 @@ def track_electron(
             x += distance * u
             y += distance * v
             z += distance * w
-            body = body_at(bodies, nest, body, x, y, z)
+            body = behind
             if body >= 0 and reach[body] == CRYSTAL:
                 tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
@@ -260,7 +260,7 @@ def track_electron(
             first = _at(nodes, m, i, f, 4) - _at(nodes, m, low, f_end, 4)
             second = _at(nodes, m, i, f, 5) - _at(nodes, m, low, f_end, 5)
             before = uniform(stream) * path
-            distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+            distance, behind = next_boundary(bodies, nest, body, x, y, z, u, v, w)
             if before < distance:
                 x += before * u
                 y += before * v
@@ -268,7 +268,7 @@ def track_electron(
                 cosine = _hinge_cosine(first, second, stream)
                 azimuth = 2 * pi * uniform(stream)
                 u, v, w = turned(u, v, w, cosine, cos(azimuth), sin(azimuth))
-                distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+                distance, behind = next_boundary(bodies, nest, body, x, y, z, u, v, w)
                 walked = before
             else:
                 walked = 0.0
@@ -324,14 +324,14 @@ def track_electron(
             z += distance * w
             if crystal:
                 tally[LIGHT] -= excess_light(nodes, m, light, kev)
-            body = body_at(bodies, nest, body, x, y, z)
+            body = behind
             if body >= 0 and reach[body] == CRYSTAL:
                 tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
             break
 
 
-@compiled
+@inlined
 def _hinge_cosine(first: float, second: float, stream: Stream) -> float:
     """Cosine of multiple scattering over a step, from the integrals of both transport cross sections."""
     mean_cosine = exp(-first)
