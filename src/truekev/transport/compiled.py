@@ -42,20 +42,18 @@ ENGINE = Path(_FOLDER).name  # names the state of the engine in the keys of stor
 
 
 def _compiler(**options: Any) -> Any:
+    # without numba's counting of references (_nrt), which costs a locked write at every call and makes threads wait
+    # for each other: compiled functions allocate nothing
+    common = {"nogil": True, "_nrt": False, "error_model": "numpy", "fastmath": {"contract", "nsz", "arcp"}}
+
     def decorate(function: Any) -> Any:
         before = config.CACHE_DIR
         config.CACHE_DIR = _FOLDER
         try:
-            # without numba's counting of references (_nrt), which costs a locked write at every call and makes
-            # threads wait for each other: compiled functions allocate nothing
-            return njit(
-                cache=True,
-                nogil=True,
-                _nrt=False,
-                error_model="numpy",
-                fastmath={"contract", "nsz", "arcp"},
-                **options,
-            )(function)
+            return njit(cache=True, **common, **options)(function)
+        except RuntimeError:
+            # no folder can be written: compile anew in every process
+            return njit(**common, **options)(function)
         finally:
             config.CACHE_DIR = before
 

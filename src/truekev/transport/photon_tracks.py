@@ -93,7 +93,8 @@ def track_photon(
     """Follow a photon from a collision until it is absorbed or leaves; returns the new count of the stack.
 
     `s` and `mu` are the segment and the cross section of the collision, as `fly` found them.
-    `route` says what it met outside the crystal before it first interacted inside; `settled` is 1 from then on.
+    `route` says what it met outside the crystal before it first interacted inside; `settled` is 1 from then on. A
+    Compton scattering by less than 90 degrees makes it FORWARD, by more BACK; coherent scattering changes nothing.
     """
     ln_kev = log(kev)
     while True:
@@ -178,9 +179,8 @@ def track_photon(
         if chance < segment[m, s, 7] + segment[m, s, 8] * step:
             cosine = rayleigh_cosine(kev, form, m, stream)
             azimuth = 2 * pi * uniform(stream)
+            # the photon keeps its energy and with it its route
             u, v, w = turned(u, v, w, cosine, cos(azimuth), sin(azimuth))
-            if settled == 0 and route < SECONDARY:
-                route = max(route, BACK if cosine < 0 else FORWARD)
             body, s, mu, x, y, z = fly(ln_kev, x, y, z, u, v, w, body, bodies, nest, materials, segment, first, stream)
             if body < 0:
                 tally[LOST] += kev

@@ -24,8 +24,8 @@ from truekev.transport.setup import Setup, packed
 
 __all__ = ["ROUTES", "Accuracy", "Birth", "Response", "line_responses", "responses"]
 
-# how the particle came to the crystal: untouched; scattered forward or backward on the way; made on the way (X-rays,
-# annihilation, bremsstrahlung, electrons)
+# how the particle came to the crystal: with its own energy; Compton scattered forward or backward; made on the way
+# (X-rays, annihilation, bremsstrahlung, electrons)
 ROUTES = ("direct", "forward", "back", "secondary")
 MIN_KEV, MAX_KEV = 5.0, 3200.0
 BIN_KEV = 1.0
@@ -324,6 +324,8 @@ def _run_all(
         if progress is not None:
             progress(min(done / max(wanted, 1), 1.0), f"photon transport, {len(runs)} lines")
 
+    if progress is not None:
+        progress(0.0, f"photon transport, {len(runs)} lines (the first run ever compiles the engine)")
     for run in runs.values():
         for aim, n in _shares(run.birth, scatters, accuracy, accuracy.min_histories):
             run.submit(pool, setup, seed, aim, n)
@@ -333,7 +335,8 @@ def _run_all(
         pilot = run.response()
         figure = pilot.peak_efficiency if run.birth.kind == "photon" and len(run.birth.quantiles_kev) == 1 else None
         u = (figure or pilot.total_efficiency).relative_u
-        times = min((u / accuracy.relative_u) ** 2, accuracy.max_histories / accuracy.min_histories)
+        # the pilot's own uncertainty is uncertain: a tenth more
+        times = min(1.1 * (u / accuracy.relative_u) ** 2, accuracy.max_histories / accuracy.min_histories)
         for aim, n in _shares(run.birth, scatters, accuracy, accuracy.min_histories * times):
             more = n - run.n_blocks[aim]
             if more > 0:
