@@ -24,8 +24,8 @@ from truekev.transport.setup import Setup, packed
 
 __all__ = ["ROUTES", "Accuracy", "Birth", "Response", "line_responses", "responses"]
 
-# how the particle came to the crystal: with its own energy; Compton scattered forward or backward; made on the way
-# (X-rays, annihilation, bremsstrahlung, electrons)
+# How the particle came to the crystal: with its own energy; Compton scattered forward or backward; made on the way, as
+# X-rays, annihilation, bremsstrahlung and electrons are.
 ROUTES = ("direct", "forward", "back", "secondary")
 MIN_KEV, MAX_KEV = 5.0, 3200.0
 BIN_KEV = 1.0
