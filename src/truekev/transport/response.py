@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from truekev.errors import InputError, OutOfRangeError
+from truekev.errors import InputError, OutOfRangeError, TruekevError
 from truekev.quantity import Measured
 from truekev.transport.compiled import Array
 from truekev.transport.electron_tracks import ELECTRON, PHOTON, POSITRON
@@ -173,7 +173,7 @@ def run_task(setup: Setup, birth: Birth, aim: int, seed: int, first_block: int, 
     tolerance = max(1.0, 0.002 * birth.top_kev) if len(quantiles) == 1 and birth.kind == "photon" else 0.0
     total: Sums | None = None
     for block in range(first_block, first_block + n_blocks):
-        histogram, peak, hits, _ = run_block(
+        histogram, peak, hits, imbalance_kev = run_block(
             seed,
             block * 4 + aim,
             _BLOCK,
@@ -192,6 +192,11 @@ def run_task(setup: Setup, birth: Birth, aim: int, seed: int, first_block: int, 
             n_bins,
             tolerance,
         )
+        if not imbalance_kev < 1e-6:
+            raise TruekevError(
+                f"the transport lost {imbalance_kev:g} keV in a history (seed {seed}, block {block}, {birth.kind} of "
+                f"{birth.top_kev:g} keV): a fault of this program; please report it with the detector and source."
+            )
         if total is None:
             total = (histogram, peak, hits)
         else:
