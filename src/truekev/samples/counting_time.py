@@ -10,6 +10,7 @@ from truekev.errors import OutOfRangeError, RefusedError
 from truekev.quantity import Measured
 from truekev.samples.limits import detection_limit, normal_quantile
 from truekev.samples.low_counts import detection_limit_counts
+from truekev.samples.net_count import net_u_of_true
 
 __all__ = ["ENOUGH_COUNTS", "Background", "CountingTime", "counting_time", "detection_limit_after"]
 
@@ -79,8 +80,16 @@ def detection_limit_after(
 
 def _u_of_true(time_s: float, background_time_s: float, rate: float, factor: Measured) -> Callable[[float], float]:
     def u(true_value: float) -> float:
-        variance = (true_value / factor.value + rate) / time_s + rate / background_time_s
-        return math.sqrt(factor.value**2 * variance + (true_value * factor.relative_u) ** 2)
+        return float(
+            net_u_of_true(
+                true_value,
+                time_s,
+                rate * background_time_s,
+                background_time_s,
+                factor=factor.value,
+                relative_u_factor=factor.relative_u,
+            )
+        )
 
     return u
 

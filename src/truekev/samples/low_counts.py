@@ -65,8 +65,10 @@ def smallest_recognised_gross(
     """
     background = np.asarray(n_background, float)
     normal_quantile(alpha)  # refuses what is no probability
+    different, place = np.unique(background, return_inverse=True)
     # Of the events in order of time, the gross ones before the (n_0 + 1)th background one are negative binomial.
-    return np.asarray(nbinom.isf(alpha, background + 1, 1 - _share(time_ratio)) + 1).astype(np.int64)
+    smallest = np.asarray(nbinom.isf(alpha, different + 1, 1 - _share(time_ratio)) + 1).astype(np.int64)
+    return smallest[place].reshape(background.shape)
 
 
 def _share(time_ratio: float) -> float:

@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 from truekev.errors import OutOfRangeError
 from truekev.quantity import Measured
 
-__all__ = ["NetCount"]
+__all__ = ["NetCount", "net_estimates", "net_u_of_true"]
+
+FloatArray = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -70,19 +75,69 @@ class NetCount:
 
     @property
     def estimate(self) -> Measured:
-        """Estimate y = w (r_g - r_0) with its standard uncertainty; negative where the background was higher.
-
-        A count of 0 enters the uncertainty as a count of 1: its own square root would say that it is exact.
-        """
-        value = self.factor.value * (self.n_gross / self.gross_time_s - self.background_rate)
-        variance = (
-            max(self.n_gross, 1) / self.gross_time_s**2 + max(self.n_background, 1) / self.background_time_s**2
-        ) * self.factor.value**2
-        return Measured(value, math.sqrt(variance + (value * self.factor.relative_u) ** 2), self.factor.unit)
+        """Estimate y = w (r_g - r_0) with its standard uncertainty; negative where the background was higher."""
+        value, u = net_estimates(
+            self.n_gross,
+            self.gross_time_s,
+            self.n_background,
+            self.background_time_s,
+            factor=self.factor.value,
+            relative_u_factor=self.factor.relative_u,
+        )
+        return Measured(float(value), float(u), self.factor.unit)
 
     def u_of_true(self, true_value: float) -> float:
         """Standard uncertainty of the estimate if the true value were `true_value` (same unit as the estimate)."""
-        w = self.factor.value
-        gross_rate = true_value / w + self.background_rate
-        variance = w**2 * (gross_rate / self.gross_time_s + self.n_background / self.background_time_s**2)
-        return math.sqrt(variance + (true_value * self.factor.relative_u) ** 2)
+        return float(
+            net_u_of_true(
+                true_value,
+                self.gross_time_s,
+                self.n_background,
+                self.background_time_s,
+                factor=self.factor.value,
+                relative_u_factor=self.factor.relative_u,
+            )
+        )
+
+
+def net_estimates(
+    n_gross: npt.ArrayLike,
+    gross_time_s: float,
+    n_background: npt.ArrayLike,
+    background_time_s: float,
+    *,
+    factor: float = 1.0,
+    relative_u_factor: float = 0.0,
+) -> tuple[FloatArray, FloatArray]:
+    """Estimates y = w (r_g - r_0) of many pairs of counts, and their standard uncertainties.
+
+    Parameters
+    ----------
+    n_gross, n_background : array_like
+        Counts; shapes that broadcast. A count of 0 enters the uncertainty as a count of 1: its own square root would
+        say that it is exact.
+    gross_time_s, background_time_s : float
+        Counting times [s].
+    factor, relative_u_factor : float
+        Calibration factor w and its relative standard uncertainty.
+    """
+    gross, background = np.asarray(n_gross, float), np.asarray(n_background, float)
+    value = factor * (gross / gross_time_s - background / background_time_s)
+    variance = np.maximum(gross, 1.0) / gross_time_s**2 + np.maximum(background, 1.0) / background_time_s**2
+    return value, np.sqrt(factor**2 * variance + (value * relative_u_factor) ** 2)
+
+
+def net_u_of_true(
+    true_value: npt.ArrayLike,
+    gross_time_s: float,
+    n_background: npt.ArrayLike,
+    background_time_s: float,
+    *,
+    factor: float = 1.0,
+    relative_u_factor: float = 0.0,
+) -> FloatArray:
+    """Standard uncertainty ũ(ỹ) that the estimate would have at the true value ỹ; parameters as `net_estimates`."""
+    true, background = np.asarray(true_value, float), np.asarray(n_background, float)
+    gross_rate = true / factor + background / background_time_s
+    variance = gross_rate / gross_time_s + background / background_time_s**2
+    return np.sqrt(factor**2 * variance + (true * relative_u_factor) ** 2)
