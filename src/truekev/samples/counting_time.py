@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from truekev.errors import OutOfRangeError, RefusedError
 from truekev.quantity import Measured
-from truekev.samples.limits import detection_limit, normal_quantile
+from truekev.samples.limits import detection_limit, quantile_of_error
 from truekev.samples.low_counts import detection_limit_counts
 from truekev.samples.net_count import net_u_of_true
 
@@ -117,7 +117,7 @@ def counting_time(
     """
     if not (math.isfinite(wanted) and wanted > 0):
         raise OutOfRangeError(f"wanted detection limit {wanted}: it must be above 0.")
-    if normal_quantile(1 - beta) * factor.relative_u >= 1:
+    if quantile_of_error("beta", beta) * factor.relative_u >= 1:
         raise RefusedError(
             f"a calibration factor known to {100 * factor.relative_u:.0f} % has no detection limit at any time.",
             "a better known calibration factor.",

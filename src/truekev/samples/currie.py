@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 
 from truekev.errors import OutOfRangeError
-from truekev.samples.limits import normal_quantile
+from truekev.samples.limits import quantile_of_error
 
 __all__ = ["currie_critical_level", "currie_detection_limit"]
 
@@ -31,10 +31,10 @@ def currie_critical_level(n_background: float, *, well_known_blank: bool = False
     """
     if not (math.isfinite(n_background) and n_background >= 0):
         raise OutOfRangeError(f"background counts {n_background}: 0 or more is needed.")
-    return normal_quantile(1 - alpha) * math.sqrt(n_background * (1 if well_known_blank else 2))
+    return quantile_of_error("alpha", alpha) * math.sqrt(n_background * (1 if well_known_blank else 2))
 
 
 def currie_detection_limit(n_background: float, *, well_known_blank: bool = False, alpha: float = 0.05) -> float:
     """Net counts that are recognised with probability 1 - alpha, L_D = k² + 2 L_C (2.71 + 4.65 √B for pairs at 5 %)."""
-    k = normal_quantile(1 - alpha)
+    k = quantile_of_error("alpha", alpha)
     return k**2 + 2 * currie_critical_level(n_background, well_known_blank=well_known_blank, alpha=alpha)

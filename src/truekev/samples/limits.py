@@ -29,6 +29,7 @@ __all__ = [
     "decision_threshold",
     "detection_limit",
     "normal_quantile",
+    "quantile_of_error",
     "shortest_limits",
     "symmetric_limits",
 ]
@@ -53,6 +54,21 @@ def normal_quantile(probability: float) -> float:
     return float(ndtri(probability))
 
 
+def quantile_of_error(name: str, probability: float) -> float:
+    """Quantile k(1 - probability) for a probability of error, `name` being alpha or beta.
+
+    Raises
+    ------
+    OutOfRangeError
+        A probability that is not between 0 and 0.5.
+    """
+    if not 0 < probability < 0.5:
+        raise OutOfRangeError(
+            f"{name} {probability}: a probability of error between 0 and 0.5 is needed; 0.05 is usual."
+        )
+    return normal_quantile(1 - probability)
+
+
 def decision_threshold(u_of_true: Callable[[float], float], *, alpha: float = 0.05) -> float:
     """Decision threshold y*: an estimate above it is taken for a real effect.
 
@@ -72,7 +88,7 @@ def decision_threshold(u_of_true: Callable[[float], float], *, alpha: float = 0.
     ----------
     ISO 11929-1, decision threshold; values in tests/published/test_iso_11929.py.
     """
-    return normal_quantile(1 - alpha) * u_of_true(0.0)
+    return quantile_of_error("alpha", alpha) * u_of_true(0.0)
 
 
 def detection_limit(u_of_true: Callable[[float], float], *, alpha: float = 0.05, beta: float = 0.05) -> float:
@@ -99,7 +115,7 @@ def detection_limit(u_of_true: Callable[[float], float], *, alpha: float = 0.05,
     ISO 11929-1, implicit equation of the detection limit; values in tests/published/test_iso_11929.py.
     """
     threshold = decision_threshold(u_of_true, alpha=alpha)
-    k_beta = normal_quantile(1 - beta)
+    k_beta = quantile_of_error("beta", beta)
     if threshold <= 0:
         raise RefusedError(
             f"the standard uncertainty at true value zero is {u_of_true(0.0):g}, so there is no decision threshold.",

@@ -19,7 +19,7 @@ from scipy.special import betainc
 from scipy.stats import nbinom, poisson
 
 from truekev.errors import OutOfRangeError, RefusedError
-from truekev.samples.limits import normal_quantile
+from truekev.samples.limits import quantile_of_error
 
 __all__ = ["PairTest", "chance_of_pair", "detection_limit_counts", "pair_test", "smallest_recognised_gross"]
 
@@ -64,7 +64,7 @@ def smallest_recognised_gross(
     Checked by tests/published/test_currie_1968.py.
     """
     background = np.asarray(n_background, float)
-    normal_quantile(alpha)  # refuses what is no probability
+    quantile_of_error("alpha", alpha)
     different, place = np.unique(background, return_inverse=True)
     # Of the events in order of time, the gross ones before the (n_0 + 1)th background one are negative binomial.
     smallest = np.asarray(nbinom.isf(alpha, different + 1, 1 - _share(time_ratio)) + 1).astype(np.int64)
@@ -154,6 +154,8 @@ def detection_limit_counts(
     """
     if not (math.isfinite(n_background_in_gross) and n_background_in_gross >= 0):
         raise OutOfRangeError(f"background counts {n_background_in_gross}: 0 or more is needed.")
+
+    quantile_of_error("beta", beta)
 
     def missing(n_signal: float) -> float:
         chance = _chance_of_recognition(

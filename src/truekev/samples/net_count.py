@@ -11,9 +11,13 @@ import numpy.typing as npt
 from truekev.errors import OutOfRangeError
 from truekev.quantity import Measured
 
-__all__ = ["NetCount", "net_estimates", "net_u_of_true"]
+__all__ = ["WELL_KNOWN_FACTOR", "NetCount", "net_estimates", "net_u_of_true"]
 
 FloatArray = npt.NDArray[np.float64]
+
+WELL_KNOWN_FACTOR = (
+    0.10  # relative u(w) up to which intervals cover as they should (docs/validation/decision_limits.md)
+)
 
 
 @dataclass(frozen=True)
