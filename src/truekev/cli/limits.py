@@ -115,8 +115,8 @@ def _print(decision: CountDecision) -> None:
     if decision.exact is not None:
         test = decision.exact
         typer.echo(
-            f"\nBeside this background {test.smallest_recognised_gross} gross counts or more are recognised. With nothing "
-            f"there, a count as high as this one has a chance of {test.chance:.3g}."
+            f"\nBeside this background {test.smallest_recognised_gross} gross counts or more are recognised. "
+            f"With nothing there, a count as high as this one has a chance of {test.chance:.3g}."
         )
     for remark in limits.remarks:
         typer.echo(f"\nNote: {remark}")
