@@ -15,7 +15,6 @@ from scipy.stats import chi2
 from truekev.errors import InputError
 from truekev.quantity import Measured
 from truekev.samples.thorium_count import (
-    WORST_FIT,
     ThoriumCount,
     check_inputs,
     edge,
@@ -23,6 +22,7 @@ from truekev.samples.thorium_count import (
     profile_of,
     stretches,
     vertex,
+    worst_fit,
 )
 from truekev.samples.thorium_states import (
     AGES_YEARS,
@@ -122,7 +122,7 @@ def radium_kept_at(
     )
     activities = profile.th232_bq[inside]
     best = float(profile.chi2.min())
-    fits = best <= WORST_FIT
+    fits = best <= worst_fit(2 * len(counts) + (th232 is not None) + (before is not None), 3)
     is_found = interval[1] - interval[0] <= _WIDEST_FOUND
     verdict = "does not fit" if not fits else "kept fraction found" if is_found else "cannot tell"
     at_best = vertex(_KEPT, by_kept, int(by_kept.argmin()))

@@ -20,7 +20,6 @@ from scipy.stats import chi2
 
 from truekev.quantity import Measured
 from truekev.samples.thorium_count import (
-    WORST_FIT,
     ThoriumCount,
     check_inputs,
     edge,
@@ -28,10 +27,13 @@ from truekev.samples.thorium_count import (
     profile_of,
     stretches,
     vertex,
+    worst_fit,
 )
 from truekev.samples.thorium_states import AGES_YEARS, HALF_LIVES_THAT_MATTER, refined_states
 
 __all__ = ["Refined", "Solution", "thorium_refined"]
+
+_NARROW_YEARS, _NARROW_RATIO = 0.5, 1.5  # a stretch that ends by half a year, or at 1.5 times its start, is one age
 
 
 @dataclass(frozen=True)
@@ -53,8 +55,8 @@ class Solution:
 class Refined:
     """Thorium refined once: the ages that agree, at the first count.
 
-    `fits` is False where no age does; `verdict` is "one age", "cannot tell" (several stretches, or one without an end)
-    or "does not fit".
+    `fits` is False where no age does; `verdict` is "one age", "cannot tell" (several stretches, one without an end, or a wide one around the maximum of the ratio, where
+    two ages run together) or "does not fit".
     """
 
     fits: bool
@@ -113,10 +115,15 @@ def thorium_refined(
         )
         for i in stretches(profile.chi2, best + allowed)
     )
-    fits = best <= WORST_FIT
-    is_one = len(solutions) == 1 and None not in (solutions[0].low_years, solutions[0].high_years)
+    fits = best <= worst_fit(2 * len(counts) + (th232 is not None), 2)
+    is_one = len(solutions) == 1 and _is_narrow(solutions[0])
     verdict = "does not fit" if not fits else "one age" if is_one else "cannot tell"
     return Refined(fits, verdict, solutions, best, coverage, _refined_words(verdict, solutions))
+
+
+def _is_narrow(solution: Solution) -> bool:
+    low, high = solution.low_years, solution.high_years
+    return high is not None and (high <= _NARROW_YEARS or (low is not None and high <= _NARROW_RATIO * low))
 
 
 def _span(low: float | None, high: float | None) -> str:

@@ -15,7 +15,6 @@ from truekev.quantity import Measured
 from truekev.samples.thorium_states import HALF_LIVES_THAT_MATTER, carried, member_index
 
 __all__ = [
-    "WORST_FIT",
     "Block",
     "Profile",
     "ThoriumCount",
@@ -25,11 +24,12 @@ __all__ = [
     "profile_of",
     "stretches",
     "vertex",
+    "worst_fit",
 ]
 
 FloatArray = npt.NDArray[np.float64]
 
-WORST_FIT = float(chi2.isf(0.01, 1))  # the best of all histories still misses the data by that much: it is another one
+_WORST_CHANCE = 0.01  # the best of all histories misses the data by so much that chance makes that this rarely
 
 
 @dataclass(frozen=True)
@@ -160,6 +160,11 @@ def check_inputs(counts: Sequence[ThoriumCount], th232: Measured | None, u_commo
         raise OutOfRangeError(
             f"common uncertainty {u_common} (a relative one from 0 to below 1), coverage {coverage} (between 0 and 1)."
         )
+
+
+def worst_fit(n_numbers: int, n_unknowns: int) -> float:
+    """Chi-square above which a kind of history is said not to fit; boundaries count as one degree of freedom."""
+    return float(chi2.isf(_WORST_CHANCE, max(n_numbers - n_unknowns, 1)))
 
 
 def joined_block(
