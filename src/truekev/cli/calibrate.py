@@ -168,9 +168,9 @@ def _print(one: CalibratedSpectrum) -> None:
         for p in one.through_peaks
     ]
     print_table(
-        "\nPolynomials through the same groups, for comparison; a good one has about as much as it has "
-        "degrees of freedom. "
-        "Light is\nnot proportional to energy, so they go wrong between and beyond the groups; the light model is kept.",
+        "\nPolynomials through the same groups, for comparison. A good one has about as much as it has degrees of\n"
+        "freedom. Light is not proportional to energy, so they go wrong between and beyond the groups; the light\n"
+        "model is kept.",
         ["degree", "sum of squared pulls"],
         rows,
     )

@@ -68,7 +68,7 @@ def print_table(title: str, columns: list[str], rows: list[list[str]]) -> None:
 
 class Progress:
     """Called with (fraction done, what is being done); prints to standard error past one second,
-    at most once a second.
+    at most once a second. Nothing done (0) announces a long step and is printed at once.
     """
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
@@ -78,6 +78,9 @@ class Progress:
     def __call__(self, fraction: float, what: str) -> None:
         """Report `fraction` (0 to 1) done of `what`."""
         now = self._clock()
-        if now - self._last >= 1.0:
+        if fraction == 0:
+            self._last = now
+            print(f"  {what}", file=sys.stderr, flush=True)
+        elif now - self._last >= 1.0:
             self._last = now
             print(f"  {what}: {100 * fraction:.0f} %", file=sys.stderr, flush=True)

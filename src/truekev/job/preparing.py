@@ -1,0 +1,36 @@
+"""The question: what has to be compiled before the first answer, and how long will that take?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+__all__ = ["COMPILED", "announce_preparation", "preparation_s"]
+
+# Outermost compiled functions of the main job, and the time each takes to compile [s] on one core of a small machine
+# of 2024 that does nothing else.
+COMPILED: tuple[tuple[str, str, float], ...] = (
+    ("truekev.scale.search", "_scan", 1.5),
+    ("truekev.transport.chord_response", "_inner_response", 1.5),
+)
+
+
+def preparation_s(compiled: tuple[tuple[str, str, float], ...] = COMPILED) -> float:
+    """Time that compiling will take before the main job can start [s]; 0 where all is on disk from before."""
+    return sum(seconds for module, name, seconds in compiled if not _is_kept(getattr(import_module(module), name)))
+
+
+def _is_kept(function: Any) -> bool:
+    """Whether numba has kept machine code of a function since its source file was last changed."""
+    source = Path(function.py_func.__code__.co_filename)
+    indexes = Path(function.stats.cache_path).glob(f"{source.stem}.{function.py_func.__qualname__}-*.nbi")
+    return any(index.stat().st_mtime >= source.stat().st_mtime for index in indexes)
+
+
+def announce_preparation(tell: Callable[[float, str], None]) -> None:
+    """Say that the next step compiles first, where it does."""
+    seconds = preparation_s()
+    if seconds > 0:
+        tell(0.0, f"preparing, once, about {seconds:.0f} s")
