@@ -116,7 +116,7 @@ def test_truncated_json_names_the_line(written: Path) -> None:
 def test_other_files(tmp_path: Path, content: bytes) -> None:
     file = tmp_path / "other.json"
     file.write_bytes(content)
-    with pytest.raises(FileFormatError, match="other.json"):
+    with pytest.raises(FileFormatError, match=r"other\.json"):
         read_scale(file)
 
 

@@ -19,7 +19,8 @@ U = 0.15  # channels
 
 
 def _places(pulse: Pulse, rng: np.random.Generator, *, spectrum: int = 0, lines: np.ndarray = LINES) -> list[Place]:
-    return [Place(spectrum, float(e), 0.0, float(c + U * rng.normal()), U) for e, c in zip(lines, pulse.channel(lines))]
+    found = pulse.channel(lines) + U * rng.normal(size=lines.size)
+    return [Place(spectrum, float(e), 0.0, float(c), U) for e, c in zip(lines, found, strict=True)]
 
 
 def test_a_known_shape_comes_back() -> None:
