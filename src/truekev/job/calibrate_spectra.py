@@ -9,7 +9,6 @@ from pathlib import Path
 import numpy as np
 
 from truekev.job.counted import count_of, crystal_in, detector_of, per_spectrum, read_background
-from truekev.job.preparing import announce_preparation
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.scale.calibrate import calibrate
@@ -138,9 +137,7 @@ def calibrate_files(
         count_of(file, words, used_detector, room)
         for file, words in zip(files, per_spectrum(sources, len(files)), strict=True)
     ]
-    announce_preparation(tell)
-    tell(0.1, "computing the crystal's response")
-    crystal = crystal_in(used_detector)
+    crystal = crystal_in(used_detector, tell)
     tell(0.2, "looking for the gain")
     found = calibrate([one.counted for one in counted], crystal)
     inputs = [InputFile(str(one.spectrum.file), one.spectrum.sha256) for one in counted]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from truekev.errors import InputError
+from truekev.job.preparing import ENGINE, SEARCH, announce_preparation
 from truekev.scale.calibrate_peaks import CountedSpectrum
 from truekev.scale.crystal import Crystal, crystal_of
 from truekev.scale.sample import sample_of
@@ -49,9 +50,11 @@ def detector_of(path: str | None) -> tuple[Detector, str]:
     return detector, f"Detector: {detector.name} ({path})."
 
 
-def crystal_in(detector: Detector) -> Crystal:
-    """The detector's crystal as the scale sees it."""
-    return crystal_of(detector.scintillator, size_mm=detector.size_mm, shape=detector.shape)
+def crystal_in(detector: Detector, tell: Callable[[float, str], None]) -> Crystal:
+    """The detector's crystal as the scale sees it; says before it compiles."""
+    announce_preparation(tell, SEARCH, *(() if detector == DEFAULT_DETECTOR else (ENGINE,)))
+    tell(0.1, "computing the crystal's response")
+    return crystal_of(detector, tell)
 
 
 def per_spectrum(words: Sequence[str], n_spectra: int) -> list[tuple[str, ...]]:

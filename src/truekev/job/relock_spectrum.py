@@ -9,7 +9,6 @@ from pathlib import Path
 from truekev.errors import InputError
 from truekev.job.calibrate_spectra import Reading, readings_of
 from truekev.job.counted import count_of, crystal_in, detector_of, read_background
-from truekev.job.preparing import announce_preparation
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.scale.calibrate_peaks import FittedSpectrum
@@ -79,9 +78,7 @@ def relock_file(
     room = read_background(background)
     one = count_of(file, words, used_detector, room)
     tell = progress or (lambda share, what: None)
-    announce_preparation(tell)
-    tell(0.1, "computing the crystal's response")
-    crystal = crystal_in(used_detector)
+    crystal = crystal_in(used_detector, tell)
     tell(0.3, "looking for the gain")
     found = relock(one.counted, old, crystal)
     inputs = [
