@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from truekev.cli.output import Progress, as_json, print_table
+from truekev.cli.output import Progress, as_json, check_out, print_table
 
 if TYPE_CHECKING:
     from truekev.job.calibrate_spectra import CalibratedSpectrum, Reading
@@ -49,7 +49,8 @@ def register(app: typer.Typer) -> None:
 
         if out is not None and len(spectra) > 1:
             raise InputError("--out takes the scale of one spectrum; calibrate a single spectrum, or leave --out away.")
-        folder = _folder(pictures)
+        check_out("--out", out)
+        folder = Path(".") if no_pictures else _folder(pictures)
         report = calibrate_files(spectra, source, detector=detector, background=background, progress=Progress())
         if out is not None:
             write_scale(report.spectra[0].scale, out)

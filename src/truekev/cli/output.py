@@ -16,7 +16,9 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-__all__ = ["Progress", "as_json", "plain", "print_table"]
+from truekev.errors import InputError
+
+__all__ = ["Progress", "as_json", "check_out", "plain", "print_table"]
 
 
 def plain(value: Any) -> Any:
@@ -64,6 +66,23 @@ def print_table(title: str, columns: list[str], rows: list[list[str]]) -> None:
     with console.capture() as captured:
         console.print(table)
     print("\n".join(line.rstrip() for line in captured.get().rstrip("\n").splitlines()))
+
+
+def check_out(option: str, path: str | None) -> None:
+    """See before the work that a file can be written where `option` says.
+
+    Raises
+    ------
+    InputError
+        Its folder does not exist, or it is a folder itself.
+    """
+    if path is None:
+        return
+    target = Path(path)
+    if not target.parent.is_dir():
+        raise InputError(f"{option} {path}: there is no folder {target.parent}; make it, or choose another.")
+    if target.is_dir():
+        raise InputError(f"{option} {path}: this is a folder; give the name of a file in it.")
 
 
 class Progress:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from truekev.cli.calibrate import print_coefficients, print_readings
-from truekev.cli.output import Progress, as_json
+from truekev.cli.output import Progress, as_json, check_out
 
 __all__ = ["register"]
 
@@ -32,6 +32,7 @@ def register(app: typer.Typer) -> None:
         from truekev.job.relock_spectrum import relock_file
         from truekev.scale.energy_scale import scale_as_dict, write_scale
 
+        check_out("--out", out)
         report = relock_file(
             spectrum, scale, sources=source, detector=detector, background=background, progress=Progress()
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -104,7 +105,8 @@ def count_of(
 ) -> Counted:
     """Read a spectrum and declare what it holds.
 
-    A background inside the file is used where none is given.
+    A background inside the file is used where none is given. A source file is reckoned for the day of the
+    count; where the spectrum does not say when it was counted, for today.
 
     Raises
     ------
@@ -122,7 +124,8 @@ def count_of(
     if total < _LEAST_COUNTS:
         raise InputError(f"{spectrum.file}: it holds {total:.0f} counts; at least {_LEAST_COUNTS} are needed.")
     room = background.spectrum if background is not None else spectrum.background
-    sample = sample_of([resolve_source(word) for word in words], (detector.window, detector.window_mm))
+    day = date.today() if spectrum.start is None else spectrum.start.date()
+    sample = sample_of([resolve_source(word, on=day) for word in words], (detector.window, detector.window_mm))
     return Counted(
         spectrum,
         CountedSpectrum(
