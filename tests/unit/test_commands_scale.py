@@ -17,6 +17,7 @@ from tests.support.made_scale import made_scale
 
 from truekev.cli.app import main
 from truekev.scale.energy_scale import read_scale, write_scale
+from truekev.sources.described import source_words
 from truekev.spectra import read_spectrum
 from truekev.tables.loader import table_bytes, table_rows
 from truekev.transport.detector import DEFAULT_DETECTOR, detector_template, read_detector
@@ -226,6 +227,12 @@ def test_calibrate_refuses_noise(commands: Commands) -> None:
     )
 
 
+def test_help_names_every_word_for_a_source(commands: Commands) -> None:
+    _, out, _ = commands("calibrate", "--help")
+    assert all(word in out for word in source_words())
+    assert "Example: truekev calibrate" in out
+
+
 # ---- relock
 
 
@@ -267,6 +274,14 @@ def test_relock_rejects_bad_input(with_scale: Commands, args: tuple[str, ...], w
     text = (with_scale.folder / "scale.json").read_text()
     (with_scale.folder / "half.json").write_text(text[: len(text) // 2])
     assert words in with_scale.rejects(2, "relock", *args)
+
+
+def test_relock_asks_for_the_detector_of_the_scale(with_scale: Commands) -> None:
+    text = detector_template().replace('name = "CsI(Tl) cube of 10 mm"', 'name = "another crystal"')
+    (with_scale.folder / "other.toml").write_text(text)
+    message = with_scale.rejects(2, "relock", "later.csv", "--scale", "scale.json", "--detector", "other.toml")
+    assert "'CsI(Tl) cube of 10 mm'" in message
+    assert "'another crystal'" in message
 
 
 def test_relock_refuses_a_scale_of_other_channels_and_another_source(with_scale: Commands) -> None:

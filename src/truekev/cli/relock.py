@@ -20,7 +20,7 @@ def register(app: typer.Typer) -> None:
         source: list[str] = typer.Option(
             [], "--source", "-s", metavar="S", help="What was counted; without it, the source of the scale."
         ),
-        detector: str = typer.Option(None, metavar="D.toml", help="The detector."),
+        detector: str = typer.Option(None, metavar="D.toml", help="The detector that the scale was made with."),
         background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
         out: str = typer.Option(None, metavar="new.json", help="Write the new scale here."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
@@ -53,8 +53,8 @@ def register(app: typer.Typer) -> None:
                 )
             )
             return
-        typer.echo(f"The gain moved by {report.moved_percent} since the scale was made (k = 1).")
         typer.echo(report.assumed)
+        typer.echo(f"The gain moved by {report.moved_percent} since the scale was made (k = 1).")
         print_readings(report.readings)
         print_coefficients(report.to_type_in)
         if out is not None:

@@ -75,6 +75,11 @@ def relock_file(
     if not words:
         raise InputError("--source is missing: the scale does not say what was counted.")
     used_detector, assumed = detector_of(detector)
+    if used_detector.name != old.detector:
+        raise InputError(
+            f"{scale_file} was made with the detector {old.detector!r}, this is {used_detector.name!r}; give the file "
+            "of the scale's detector with --detector."
+        )
     room = read_background(background)
     one = count_of(file, words, used_detector, room)
     tell = progress or (lambda share, what: None)
