@@ -28,7 +28,7 @@ def register(app: typer.Typer) -> None:
             "-s",
             metavar="S",
             help="What was counted: a word (listed above), a nuclide, or a source file (`truekev new source` prints "
-            "one). Once for all spectra, once for each in order, or several times for one spectrum that holds them all.",
+            "one). Once for all spectra, once for each in order, or several times for one spectrum of them all.",
         ),
         detector: str = typer.Option(None, metavar="D.toml", help="The detector; `truekev new detector` prints one."),
         background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
