@@ -109,7 +109,7 @@ LITERAL = {
     ),
 }
 
-# name: (what, units, citation, version, licence)
+# What, units, citation, version and licence of each table.
 ABOUT = {
     "electrode_classes.csv": (
         "Classes of thoriated tungsten electrodes: limits of thoria content and colour mark",
@@ -151,7 +151,8 @@ ABOUT = {
     "bench_substances.csv": (
         "Molar masses and standard enthalpies of formation at 25 degC of the substances of the bench",
         "g/mol; kJ/mol",
-        "IUPAC standard atomic weights; CODATA key values; tungstate and dissolved peroxide from the reaction enthalpies "
+        "IUPAC standard atomic weights; CODATA key values; tungstate and dissolved peroxide from the reaction "
+        "enthalpies "
         "of the LLNL database (llnl.dat, PHREEQC distribution)",
         "llnl.dat",
         FACTS,

@@ -51,7 +51,9 @@ class Bath:
 
 
 def liquid_heat_capacity_j_k(hydroxide: float, tungstate: float, carbonate: float, water: float) -> float:
-    """Heat capacity of the liquid [J/K] from amounts [mol]; taken at 30 degC so that it depends on composition alone."""
+    """Heat capacity of the liquid [J/K] from amounts [mol]; taken at 30 degC so that it depends on composition
+    alone.
+    """
     m_naoh, m_w, m_c, m_h2o = hydroxide * _M_NAOH, tungstate * _M_NA2WO4, carbonate * _M_NA2CO3, water * _M_WATER
     mass = m_naoh + m_w + m_c + m_h2o
     return mass * heat_capacity_j_g_k(m_naoh / mass, m_w / mass, m_c / mass, 30.0)
@@ -98,7 +100,9 @@ def balances(states: npt.NDArray[np.float64], vessel_j_k: float) -> dict[str, fl
     """
     s = {name: states[:, i] for name, i in state_index.items()}
     ions = s["sodium"] - s["hydroxide"] - 2 * s["tungstate"] - 2 * s["carbonate"]
-    contents = np.array([enthalpy_of(list(y), bath_of(list(y), vessel_j_k).temperature_degc, vessel_j_k) for y in states])
+    contents = np.array(
+        [enthalpy_of(list(y), bath_of(list(y), vessel_j_k).temperature_degc, vessel_j_k) for y in states]
+    )
     f = FARADAY_C_MOL
     dissolved = s["tungstate"] + s["mist_tungstate"]
     terms = {

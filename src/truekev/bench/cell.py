@@ -32,6 +32,7 @@ _CONTACT_OHM = 0.2  # 0.1 to 0.5 V at 1.5 A
 _DIFFUSION_CM2_S = 1.66e-5  # hydroxide; falls as tungstate thickens the bath; factor 2
 _LAYER_CM = {"strong": 0.010, "gentle": 0.015, "none": 0.025}
 _CONCENTRATION_V = 0.05
+_LN10 = math.log(10.0)
 _OBSTRUCTION = 2.0  # gas and the walls of the basket lengthen the way of the current; from memory
 
 
@@ -59,9 +60,7 @@ class VoltageParts:
     @property
     def total_v(self) -> float:
         """Sum of all parts [V]."""
-        return (
-            self.reversible_v + self.anode_v + self.cathode_v + self.bath_v + self.contacts_v + self.concentration_v
-        )
+        return self.reversible_v + self.anode_v + self.cathode_v + self.bath_v + self.contacts_v + self.concentration_v
 
 
 def cell_geometry(batch: BatchSettings, anode_area_cm2: float) -> CellGeometry:
@@ -91,10 +90,49 @@ def limiting_current_density_a_cm2(hydroxide_mol_l: float, tungstate_mol_l: floa
     return 0.75 * FARADAY_C_MOL * diffusion * max(hydroxide_mol_l, 0.0) * 1e-3 / layer_cm
 
 
-def _overpotential(density: float, at_reference: tuple[float, float, float]) -> float:
+def _exchange(at_reference: tuple[float, float, float]) -> float:
     value, slope, reference = at_reference
-    exchange = reference * 10.0 ** (-value / slope)
-    return slope / math.log(10.0) * math.asinh(density / (2.0 * exchange))
+    return reference * math.pow(10.0, -value / slope)
+
+
+_ANODE_EXCHANGE, _CATHODE_EXCHANGE = _exchange(_ANODE_OVERPOTENTIAL), _exchange(_CATHODE_OVERPOTENTIAL)
+
+
+class _Cell:
+    """A cell at one composition and temperature: what does not depend on the current is worked out once."""
+
+    __slots__ = ("anode_a", "bath_ohm", "cathode_a", "limit_a", "reversible_v")
+
+    def __init__(self, geometry: CellGeometry, hydroxide: float, tungstate: float, temperature_degc: float) -> None:
+        anode = max(geometry.anode_area_cm2, 1e-9)
+        ratio = anode / geometry.cathode_area_cm2
+        mean = anode if abs(ratio - 1.0) < 1e-6 else (anode - geometry.cathode_area_cm2) / math.log(ratio)
+        kappa = bath_conductivity_s_cm(hydroxide, tungstate, temperature_degc)
+        self.limit_a = max(anode * limiting_current_density_a_cm2(hydroxide, tungstate, geometry.layer_cm), 1e-12)
+        self.reversible_v = reversible_voltage_v(hydroxide, tungstate, temperature_degc)
+        self.bath_ohm = _OBSTRUCTION * geometry.gap_cm / (kappa * mean)
+        self.anode_a = 2.0 * _ANODE_EXCHANGE * anode
+        self.cathode_a = 2.0 * _CATHODE_EXCHANGE * geometry.cathode_area_cm2
+
+    def anode_v(self, current_a: float) -> float:
+        return _ANODE_OVERPOTENTIAL[1] / _LN10 * math.asinh(current_a / self.anode_a)
+
+    def cathode_v(self, current_a: float) -> float:
+        return _CATHODE_OVERPOTENTIAL[1] / _LN10 * math.asinh(current_a / self.cathode_a)
+
+    def concentration_v(self, current_a: float) -> float:
+        x = current_a / self.limit_a
+        steep = 1e4 * (x - 1.0) if x > 1.0 else 0.0
+        return min(steep - _CONCENTRATION_V * math.log(max(1.0 - x, 1e-12)), 1e6)
+
+    def total_v(self, current_a: float) -> float:
+        return (
+            self.reversible_v
+            + self.anode_v(current_a)
+            + self.cathode_v(current_a)
+            + current_a * (self.bath_ohm + _CONTACT_OHM)
+            + self.concentration_v(current_a)
+        )
 
 
 def voltage_parts(
@@ -104,24 +142,18 @@ def voltage_parts(
 
     Notes
     -----
-    The bath is a slab of twice the gap's length (gas, basket walls) and of the logarithmic mean of the electrodes' areas. At and above the
-    limiting current the concentration part rises steeply instead of diverging, so that the sum stays finite and
-    strictly increasing in the current.
+    The bath is a slab of twice the gap's length (gas, basket walls) and of the logarithmic mean of the electrodes'
+    areas. At and above the limiting current the concentration part rises steeply instead of diverging, so that the sum
+    stays finite and strictly increasing in the current.
     """
-    anode = max(geometry.anode_area_cm2, 1e-9)
-    ratio = anode / geometry.cathode_area_cm2
-    mean = anode if abs(ratio - 1.0) < 1e-6 else (anode - geometry.cathode_area_cm2) / math.log(ratio)
-    kappa = bath_conductivity_s_cm(hydroxide_mol_l, tungstate_mol_l, temperature_degc)
-    limit = anode * limiting_current_density_a_cm2(hydroxide_mol_l, tungstate_mol_l, geometry.layer_cm)
-    x = current_a / max(limit, 1e-12)
-    concentration = -_CONCENTRATION_V * math.log(max(1.0 - x, 1e-12)) + (1e4 * (x - 1.0) if x > 1.0 else 0.0)
+    cell = _Cell(geometry, hydroxide_mol_l, tungstate_mol_l, temperature_degc)
     return VoltageParts(
-        reversible_v=reversible_voltage_v(hydroxide_mol_l, tungstate_mol_l, temperature_degc),
-        anode_v=_overpotential(current_a / anode, _ANODE_OVERPOTENTIAL),
-        cathode_v=_overpotential(current_a / geometry.cathode_area_cm2, _CATHODE_OVERPOTENTIAL),
-        bath_v=_OBSTRUCTION * current_a * geometry.gap_cm / (kappa * mean),
+        reversible_v=cell.reversible_v,
+        anode_v=cell.anode_v(current_a),
+        cathode_v=cell.cathode_v(current_a),
+        bath_v=current_a * cell.bath_ohm,
         contacts_v=current_a * _CONTACT_OHM,
-        concentration_v=min(concentration, 1e6),
+        concentration_v=cell.concentration_v(current_a),
     )
 
 
@@ -129,7 +161,7 @@ def cell_voltage_v(
     current_a: float, geometry: CellGeometry, hydroxide_mol_l: float, tungstate_mol_l: float, temperature_degc: float
 ) -> float:
     """Cell voltage at a current [V]; strictly increasing in the current."""
-    return voltage_parts(current_a, geometry, hydroxide_mol_l, tungstate_mol_l, temperature_degc).total_v
+    return _Cell(geometry, hydroxide_mol_l, tungstate_mol_l, temperature_degc).total_v(current_a)
 
 
 def current_at_cap_a(
@@ -144,14 +176,12 @@ def current_at_cap_a(
 
     Found by false position with the Illinois step (Dowell and Jarratt 1971).
     """
-    limit = geometry.anode_area_cm2 * limiting_current_density_a_cm2(
-        hydroxide_mol_l, tungstate_mol_l, geometry.layer_cm
-    )
+    cell = _Cell(geometry, hydroxide_mol_l, tungstate_mol_l, temperature_degc)
 
     def excess(current: float) -> float:
-        return cell_voltage_v(current, geometry, hydroxide_mol_l, tungstate_mol_l, temperature_degc) - cap_v
+        return cell.total_v(current) - cap_v
 
-    low, high = 0.0, min(set_current_a, limit * (1.0 - 1e-9))
+    low, high = 0.0, min(set_current_a, cell.limit_a * (1.0 - 1e-9))
     f_low, f_high = excess(low), excess(high)
     if f_low >= 0.0 or high <= 0.0:
         return 0.0

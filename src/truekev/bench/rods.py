@@ -95,7 +95,8 @@ def lot_mass_g(lot: RodLot) -> Measured:
 class RodContent:
     """What the anode rods hold in all. The limits are those of the class, or two standard uncertainties.
 
-    Areas are of the clean cylinders: `wetted_area_cm2` counts the length in the liquid only, `wetted_fraction` is its share
+    Areas are of the clean cylinders: `wetted_area_cm2` counts the length in the liquid only, `wetted_fraction` is
+    its share
     of the mass.
     """
 

@@ -195,7 +195,9 @@ def batch_from_mapping(entries: dict[str, Any], *, file: str | None = None) -> B
             for item in error.errors()
         ]
         rest = "; ".join(f"{field}: {message}" for field, message in problems[1:])
-        text = problems[0][1] + (f" (also {rest})" if rest else "") + ". 'truekev new batch' writes a commented template."
+        text = (
+            problems[0][1] + (f" (also {rest})" if rest else "") + ". 'truekev new batch' writes a commented template."
+        )
         raise FileFormatError(text, file=file, field=problems[0][0]) from None
 
 
@@ -211,9 +213,7 @@ def read_batch(path: str | Path) -> BatchSettings:
     try:
         text = file.read_text(encoding="utf-8")
     except OSError as error:
-        raise InputError(
-            f"{file}: cannot be read ({error.strerror}); 'truekev new batch' writes a template."
-        ) from None
+        raise InputError(f"{file}: cannot be read ({error.strerror}); 'truekev new batch' writes a template.") from None
     except UnicodeDecodeError:
         raise FileFormatError("is not text in UTF-8; save it as UTF-8.", file=file) from None
     try:

@@ -30,7 +30,8 @@ __all__ = [
     "water_activity",
 ]
 
-# Tungstate thickens the bath: factor exp(0.36 per mol/L), so that end liquor of 1.55 mol/L has about 2.6 mPa s (from memory).
+# Tungstate thickens the bath: factor exp(0.36 per mol/L), so that end liquor of 1.55 mol/L has about 2.6 mPa s
+# (from memory).
 _TUNGSTATE_THICKENING_L_MOL = 0.36
 # Tungstate lowers the conductivity: divide by 1 + 0.3 per mol/L (from memory; band of +-0.05 S/cm on the result).
 _TUNGSTATE_HINDRANCE_L_MOL = 0.30
@@ -104,7 +105,9 @@ def hydroxide_density_g_cm3(mass_percent: float) -> float:
 
 
 def hydroxide_viscosity_mpa_s(mass_percent: float) -> float:
-    """Viscosity of sodium hydroxide solution at 20 degC [mPa s], between the rows of the handbook (in its logarithm)."""
+    """Viscosity of sodium hydroxide solution at 20 degC [mPa s], between the rows of the handbook (in its
+    logarithm).
+    """
     x, y = _column("sodium_hydroxide_solution.csv", "mass_percent", "viscosity_mpa_s")
     return math.exp(float(np.interp(mass_percent, [0.0, *x], np.log([1.002, *y]))))
 
@@ -135,7 +138,9 @@ def _molarity_grid() -> tuple[float, ...]:
 
 
 def bath_conductivity_s_cm(hydroxide_mol_l: float, tungstate_mol_l: float, temperature_degc: float) -> float:
-    """Conductivity of the bath [S/cm], ± 0.05 (from memory): about 0.40 at 5 mol/L hydroxide, 0.23 at 2 with tungstate."""
+    """Conductivity of the bath [S/cm], ± 0.05 (from memory): about 0.40 at 5 mol/L hydroxide, 0.23 at 2 with
+    tungstate.
+    """
     percent = float(np.interp(hydroxide_mol_l, _molarity_grid(), _PERCENT_GRID))
     # The tungstate's own ions carry current when the hydroxide is gone: about 60 S cm2 per mole of charge.
     own = 0.06 * min(tungstate_mol_l, 1.5) / (1.0 + tungstate_mol_l)
@@ -166,7 +171,9 @@ def water_activity(hydroxide_mol_kg: float, tungstate_mol_kg: float, carbonate_m
 
 
 def tungstate_solubility_g_per_100g_water(temperature_degc: float) -> float:
-    """Sodium tungstate that pure water holds [g per 100 g water]: an upper bound in caustic, where the common ion lowers it."""
+    """Sodium tungstate that pure water holds [g per 100 g water]: an upper bound in caustic, where the common ion
+    lowers it.
+    """
     x, y = _column("sodium_tungstate_solubility.csv", "temperature_degc", "solute_percent_of_solution")
     percent = float(np.interp(temperature_degc, x, y))
     return 100.0 * percent / (100.0 - percent)

@@ -1,6 +1,7 @@
 """What the bath exchanges with the room: heat, water vapour, carbon dioxide, and mist carried by the gas.
 
-Film coefficients are textbook magnitudes for small vessels (natural convection 4 to 6 W/(m2 K), radiation 5.5), from memory;
+Film coefficients are textbook magnitudes for small vessels (natural convection 4 to 6 W/(m2 K), radiation 5.5),
+from memory;
 mass transfer follows from heat transfer by the analogy of Chilton and Colburn. Evaporation is good to a factor 1.5.
 """
 
@@ -29,7 +30,8 @@ VESSEL_J_G_K = 1.2
 class Room:
     """Exchange of one vessel with its room.
 
-    `loss_w_k` is the heat loss per kelvin without evaporation; `vapour_m3_s` and `carbon_dioxide_m3_s` are mass transfer
+    `loss_w_k` is the heat loss per kelvin without evaporation; `vapour_m3_s` and `carbon_dioxide_m3_s` are mass
+    transfer
     coefficients times surface.
     """
 
