@@ -1,1 +1,6 @@
 """Spectra: the frozen Spectrum, N42.42 and column files, rebinning, slices."""
+
+from truekev.spectra.read import read_spectra, read_spectrum
+from truekev.spectra.spectrum import ClaimedScale, Spectrum
+
+__all__ = ["ClaimedScale", "Spectrum", "read_spectra", "read_spectrum"]

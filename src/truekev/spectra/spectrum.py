@@ -8,7 +8,7 @@ import and export.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 
 import numpy as np
@@ -16,7 +16,9 @@ import numpy.typing as npt
 
 from truekev.errors import OutOfRangeError
 
-__all__ = ["ClaimedScale", "Spectrum"]
+__all__ = ["ROLES", "ClaimedScale", "Spectrum"]
+
+ROLES = ("", "foreground", "background", "calibration", "intrinsic")
 
 
 @dataclass(frozen=True)
@@ -26,19 +28,28 @@ class ClaimedScale:
     `coefficients_kev` has c_0 first and belongs to the program's channel convention. `origin` says
     in words where it came from. A claimed scale is never used to fit; it is kept for comparison and so
     that a correction is never applied twice.
+
+    `points`, pairs of (pulse coordinate, energy [keV]), both rising, are there only where no polynomial
+    reproduces what the file says; then they are the claim (straight lines between and beyond them), and
+    the coefficients are the nearest polynomial.
     """
 
     coefficients_kev: tuple[float, ...]
     origin: str = ""
+    points: tuple[tuple[float, float], ...] = ()
 
     def energy_kev(self, channel: npt.ArrayLike) -> npt.NDArray[np.float64]:
-        """Energy [keV] at pulse coordinate `channel`."""
-        return np.asarray(
-            np.polynomial.polynomial.polyval(np.asarray(channel, float), self.coefficients_kev), dtype=np.float64
-        )
+        """Energy [keV] at pulse coordinate `channel`, same shape."""
+        at = np.asarray(channel, float)
+        if len(self.points) < 2:
+            return np.asarray(np.polynomial.polynomial.polyval(at, self.coefficients_kev), dtype=np.float64)
+        x, energy = np.array(self.points).T
+        low = energy[0] + (at - x[0]) * (energy[1] - energy[0]) / (x[1] - x[0])
+        high = energy[-1] + (at - x[-1]) * (energy[-1] - energy[-2]) / (x[-1] - x[-2])
+        return np.asarray(np.where(at < x[0], low, np.where(at > x[-1], high, np.interp(at, x, energy))), np.float64)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Spectrum:
     """One measured spectrum.
 
@@ -58,12 +69,21 @@ class Spectrum:
         moves them here only if the file says so).
     claimed_scale : ClaimedScale or None
         The scale the instrument claimed.
+    corrected_scale : ClaimedScale or None
+        The scale that this program has already written into the file in place of the claimed one. Where
+        it is there, the file was corrected before.
     variance : ndarray or None
         Variance per channel where it differs from the counts (rebinned or summed with weights).
     slices : tuple of Spectrum
         The consecutive parts that this spectrum is the sum of, if the file holds them.
-    title, remarks, instrument
+    background : Spectrum or None
+        The background that the same file holds for this spectrum.
+    role : str
+        One of ROLES: what the count was for, as the file says; empty where it does not.
+    title, remarks, instrument, detector
         Words from the file.
+    notes : sequence of str
+        What a reader decided or noticed: gaps filled, numbering from one, a time of unsaid kind.
     file, sha256 : str
         Name and sha256 of the file that it was read from; empty if none.
     rebinned : bool
@@ -72,7 +92,8 @@ class Spectrum:
     Raises
     ------
     OutOfRangeError
-        Counts not one-dimensional, empty, negative or not finite; negative times or overflow.
+        Counts not one-dimensional, empty, negative or not finite; negative times or overflow; an
+        unknown role.
     """
 
     counts: npt.NDArray[np.float64]
@@ -90,6 +111,11 @@ class Spectrum:
     file: str = ""
     sha256: str = ""
     rebinned: bool = False
+    background: Spectrum | None = None
+    role: str = ""
+    detector: str = ""
+    notes: Sequence[str] = field(default_factory=tuple)
+    corrected_scale: ClaimedScale | None = None
 
     def __post_init__(self) -> None:
         counts = np.array(self.counts, dtype=np.float64)
@@ -101,6 +127,10 @@ class Spectrum:
         counts.setflags(write=False)
         object.__setattr__(self, "counts", counts)
         object.__setattr__(self, "remarks", tuple(self.remarks))
+        object.__setattr__(self, "notes", tuple(self.notes))
+        object.__setattr__(self, "slices", tuple(self.slices))
+        if self.role not in ROLES:
+            raise OutOfRangeError(f"role: {self.role!r} was given; it is one of {', '.join(filter(None, ROLES))}.")
         if self.variance is not None:
             variance = np.array(self.variance, dtype=np.float64)
             if variance.shape != counts.shape or not np.all(np.isfinite(variance)) or np.any(variance < 0):
@@ -111,6 +141,19 @@ class Spectrum:
             value = getattr(self, name)
             if value is not None and not (np.isfinite(value) and value >= 0):
                 raise OutOfRangeError(f"{name}: {value} was given; it must be finite and not negative.")
+
+    def __eq__(self, other: object) -> bool:
+        """Equal in every field, arrays element by element."""
+        if not isinstance(other, Spectrum):
+            return NotImplemented
+        for item in fields(self):
+            mine, its = getattr(self, item.name), getattr(other, item.name)
+            if isinstance(mine, np.ndarray) and isinstance(its, np.ndarray):
+                if not np.array_equal(mine, its):
+                    return False
+            elif isinstance(mine, np.ndarray) or isinstance(its, np.ndarray) or mine != its:
+                return False
+        return True
 
     @property
     def n_channels(self) -> int:
@@ -129,3 +172,17 @@ class Spectrum:
     def edges(self) -> npt.NDArray[np.float64]:
         """Channel edges in the pulse coordinate, shape (n + 1,): -1/2, 1/2, ..."""
         return np.arange(self.n_channels + 1, dtype=np.float64) - 0.5
+
+    @property
+    def last_channel_stands_out(self) -> bool:
+        """True where the last channel holds far more than the ones before it foretell.
+
+        Many instruments put every pulse above their range into the last channel without saying so. The
+        counts are left where they are; a fit should leave that channel out when this is true. Judged
+        against the mean of the eight channels before: more than four times it and five standard deviations above.
+        """
+        if self.n_channels < 16:
+            return False
+        expected = float(np.mean(self.counts[-9:-1]))
+        last = float(self.counts[-1])
+        return last > 4 * expected and last - expected > 5 * float(np.sqrt(expected + 1))

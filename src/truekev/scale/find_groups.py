@@ -1,0 +1,139 @@
+"""Line groups found in a located spectrum, each fitted on the continuum of the whole-shape model."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from truekev.scale.groups import GroupFit, fit_group, form_groups
+from truekev.scale.light import REFERENCE_KEV, Pulse
+from truekev.scale.locate import Crystal, LocatedSpectrum, Sample, templates_between
+from truekev.scale.search import SearchData, scan
+from truekev.scale.templates import nominal_pulse_kev
+
+__all__ = ["FoundGroups", "find_groups"]
+
+Array = npt.NDArray[np.float64]
+_FWHM = 2.3548200450309493
+_LEAST_EXPECTED = 3.0  # expected peak area over the noise of what lies under it
+
+
+@dataclass(frozen=True)
+class FoundGroups:
+    """Groups fitted in a spectrum.
+
+    Parameters
+    ----------
+    fits : tuple of GroupFit
+        Groups that could be fitted, by rising energy.
+    expected_area : tuple of float
+        Net counts that the whole-shape model expects in each.
+    model : ndarray, shape (n,)
+        The whole-shape model per channel.
+    strengths : ndarray
+        Strengths of its templates [counts].
+    """
+
+    fits: tuple[GroupFit, ...]
+    expected_area: tuple[float, ...]
+    model: Array
+    strengths: Array
+
+
+def sigma_channels(pulse: Pulse, width: float, energy_kev: Array) -> Array:
+    """Standard deviation of full-energy peaks [channels] where FWHM/E is `width` at 661.655 keV and the
+    width grows as the square root of the light.
+    """
+    light = pulse.curve.light_mev(energy_kev, pulse.kappa)
+    fwhm = width * np.sqrt(light * REFERENCE_KEV * 1e-3) * pulse.gain
+    return np.asarray(fwhm / _FWHM)
+
+
+def _warped(pulse: Pulse, edges: Array) -> Array:
+    """Nominal pulse height [keV-equivalent] of channel edges under ch(E) of `pulse`."""
+    nodes = np.geomspace(2.0, 3900.0, 900)
+    channels = pulse.channel(nodes)
+    nominal = nominal_pulse_kev(pulse.curve, nodes)
+    inside = np.interp(edges, channels, nominal)
+    # Below and above the nodes ch(E) goes on as a straight line.
+    below = nominal[0] + (edges - channels[0]) * nominal[0] / max(channels[0] - pulse.c0, 1e-9)
+    above = nominal[-1] + (edges - channels[-1]) * (nominal[-1] - nominal[-2]) / (channels[-1] - channels[-2])
+    return np.asarray(np.where(edges < channels[0], below, np.where(edges > channels[-1], above, inside)))
+
+
+def find_groups(
+    counts: Array,
+    background: Array | None,
+    located: LocatedSpectrum,
+    pulse: Pulse,
+    width: float,
+    sample: Sample,
+    crystal: Crystal,
+) -> FoundGroups:
+    """Fit every line group that should stand out, with ch(E) of `pulse` as the expectation.
+
+    Parameters
+    ----------
+    counts, background
+        The spectrum, and a measured background per channel scaled to its counting time.
+    located
+        Result of the search.
+    pulse, width
+        The current ch(E), and FWHM/E at 661.655 keV.
+    sample, crystal
+        What was counted with what.
+    """
+    data = located.data
+    templates = templates_between(located.templates, width)
+    warped = SearchData(_warped(pulse, data.edges), data.counts, data.variance, data.background, data.n_channels)
+    _, found = scan(warped, templates, np.array([[1.0, 0.0, 0.0]]))
+    strengths = found[0]
+    nominal_edges = np.sqrt(np.maximum(_warped(pulse, np.arange(counts.size + 1) - 0.5), 0.0))
+    cumulative = np.array([np.interp(nominal_edges, templates.u, row) for row in templates.cumulative[0]])
+    model = np.diff(cumulative, axis=1).T @ strengths[:-1]
+    if background is not None:
+        model = model + strengths[-1] * background
+    energies, areas, names = _lines(sample, crystal, templates.totals, strengths)
+    if not energies.size:
+        return FoundGroups((), (), model, strengths)
+    sigma = sigma_channels(pulse, width, energies)
+    fwhm_kev = _FWHM * sigma / pulse.slope_per_kev(energies)
+    fits, expected = [], []
+    for group in form_groups(energies, areas, names, fwhm_kev):
+        line_channels = pulse.channel(group.energy_kev)
+        line_sigma = sigma_channels(pulse, width, group.energy_kev)
+        edges = np.arange(counts.size + 1) - 0.5
+        near = slice(
+            max(int(line_channels.min() - 6 * line_sigma.max()), 0),
+            max(min(int(line_channels.max() + 6 * line_sigma.max()) + 1, counts.size), 1),
+        )
+        if near.stop - near.start < 3 or line_channels.max() > counts.size:
+            continue
+        z = (edges[near.start : near.stop + 1, None] - line_channels[None, :]) / line_sigma[None, :]
+        peak = group.area * (np.diff(ndtr(z), axis=0) @ group.weight)
+        continuum = model.copy()
+        continuum[near] = np.maximum(continuum[near] - peak, 0.02 * model[near])
+        inside = np.abs(edges[near.start : near.stop] + 0.5 - group.weight @ line_channels) < 1.5 * line_sigma.mean()
+        noise = np.sqrt(max(float(model[near][inside].sum()), 1.0))
+        if group.area < _LEAST_EXPECTED * noise:
+            continue
+        fit = fit_group(counts, group, line_channels, line_sigma, continuum)
+        if fit is not None:
+            fits.append(fit)
+            expected.append(group.area)
+    return FoundGroups(tuple(fits), tuple(expected), model, strengths)
+
+
+def _lines(sample: Sample, crystal: Crystal, totals: Array, strengths: Array) -> tuple[Array, Array, list[str]]:
+    """All lines of the source with their expected peak areas [counts] and makers."""
+    energies = np.concatenate([component.energy_kev for component in sample.components])
+    areas = np.concatenate(
+        [
+            strengths[index] * component.rate * crystal.response.full_energy(component.energy_kev) / totals[index]
+            for index, component in enumerate(sample.components)
+        ]
+    )
+    return energies, areas, [maker for component in sample.components for maker in component.makers]

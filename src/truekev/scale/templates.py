@@ -1,0 +1,159 @@
+"""Templates: what each component of a source looks like on the axis of nominal pulse height.
+
+The axis is u = sqrt(p), with p the pulse height [keV-equivalent] of the nominal light model (kappa = 1,
+s = 0.01 /MeV): on it the width of a peak is nearly the same everywhere, so that smearing is one
+convolution. A template is kept as its cumulative, so that the counts between any two channel edges are a
+difference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from truekev.scale.light import LightCurve
+from truekev.transport.chord_response import STEP_KEV, ChordResponse
+
+__all__ = ["NOMINAL_S", "LineSet", "TemplateSet", "backscattered", "build_templates", "nominal_pulse_kev"]
+
+Array = npt.NDArray[np.float64]
+
+NOMINAL_S = 0.01
+_U_STEP = 0.08
+_U_MAX = 60.0
+_FWHM = 2.3548200450309493
+_MC2_KEV = 510.998950
+# Fall-off of the smooth parts [keV-equivalent]: room scatter to cosmic rays.
+_SMOOTH_KEV = (35.0, 80.0, 180.0, 400.0, 900.0, 3000.0)
+
+
+@dataclass(frozen=True)
+class LineSet:
+    """Photons that reach the crystal from one component: energies [keV], relative rates, and of each
+    line the nuclide or element that makes it.
+    """
+
+    name: str
+    energy_kev: Array
+    rate: Array
+    makers: tuple[str, ...] = ()
+
+    def part(self, name: str, low_kev: float, high_kev: float) -> LineSet:
+        """The lines from `low_kev` up to, not including, `high_kev`."""
+        keep = (self.energy_kev >= low_kev) & (self.energy_kev < high_kev)
+        makers = tuple(maker for maker, kept in zip(self.makers, keep, strict=True) if kept)
+        return LineSet(name, self.energy_kev[keep], self.rate[keep], makers)
+
+
+@dataclass(frozen=True)
+class TemplateSet:
+    """Cumulative templates of several components for several peak widths.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The k components: those of the source first, then scatter, room, smooth parts.
+    widths : ndarray, shape (w,)
+        FWHM / E at 661.655 keV of each set.
+    u : ndarray, shape (m,)
+        sqrt of nominal pulse height [sqrt(keV-equivalent)].
+    cumulative : ndarray, shape (w, k, m)
+        Expected counts below u; each component ends at 1.
+    totals : ndarray, shape (k,)
+        Counts per photon rate of 1 that each component of lines makes before it was scaled to 1.
+    n_source : int
+        How many of the components belong to the declared source.
+    """
+
+    names: tuple[str, ...]
+    widths: Array
+    u: Array
+    cumulative: npt.NDArray[np.float64]
+    totals: Array
+    n_source: int
+
+
+def nominal_pulse_kev(curve: LightCurve, energy_kev: npt.ArrayLike, kappa: float = 1.0) -> Array:
+    """Nominal pulse height p [keV-equivalent] of fully absorbed photons."""
+    light = curve.light_mev(energy_kev, kappa)
+    return np.asarray(1e3 * light * (1.0 - NOMINAL_S * light))
+
+
+def backscattered(lines: LineSet, name: str = "scattered back") -> LineSet:
+    """Photons of `lines` scattered by 110 to 180 degrees in what lies behind the source.
+
+    Klein-Nishina angles of free electrons; rates are relative to one another.
+    """
+    cosine = np.linspace(-1.0, np.cos(np.radians(110.0)), 12)
+    energies, rates = [], []
+    for energy, rate in zip(lines.energy_kev, lines.rate, strict=True):
+        if energy < 150.0:
+            continue
+        ratio = 1.0 / (1.0 + energy / _MC2_KEV * (1.0 - cosine))
+        energies.append(energy * ratio)
+        rates.append(rate * ratio**2 * (ratio + 1.0 / ratio - 1.0 + cosine**2))
+    if not energies:
+        return LineSet(name, np.array([150.0]), np.array([1.0]))
+    return LineSet(name, np.concatenate(energies), np.concatenate(rates))
+
+
+def build_templates(
+    source: Sequence[LineSet],
+    others: Sequence[LineSet],
+    response: ChordResponse,
+    curve: LightCurve,
+    widths: Sequence[float],
+    kappa: float = 1.0,
+) -> TemplateSet:
+    """Templates of the source's components, of other line components, and of smooth parts."""
+    u_edges = np.arange(0.0, _U_MAX + _U_STEP / 2, _U_STEP)
+    names = [lines.name for lines in (*source, *others)] + [f"smooth {k:.0f}" for k in _SMOOTH_KEV]
+    continua = [_continuum_on_u(lines, response, curve, u_edges, kappa) for lines in (*source, *others)]
+    stack = np.empty((len(widths), len(names), u_edges.size))
+    totals = np.ones(len(names))
+    for index, width in enumerate(widths):
+        sigma_u = 0.5 * width * np.sqrt(661.655) / _FWHM
+        smear = _smearing(u_edges, sigma_u)
+        for row, lines in enumerate((*source, *others)):
+            peaks = _peaks_cumulative(lines, response, curve, u_edges, sigma_u, kappa)
+            total = peaks + np.concatenate(([0.0], np.cumsum(smear @ continua[row])))
+            totals[row] = max(total[-1], 1e-300)
+            stack[index, row] = total / totals[row]
+        for row, scale in enumerate(_SMOOTH_KEV, start=len(source) + len(others)):
+            stack[index, row] = 1.0 - np.exp(-(u_edges**2) / scale)
+    return TemplateSet(tuple(names), np.asarray(widths, float), u_edges, stack, totals, len(source))
+
+
+def _smearing(u_edges: Array, sigma_u: float) -> Array:
+    centres = 0.5 * (u_edges[1:] + u_edges[:-1])
+    spread = ndtr((u_edges[1:, None] - centres[None, :]) / sigma_u) - ndtr(
+        (u_edges[:-1, None] - centres[None, :]) / sigma_u
+    )
+    return np.asarray(spread, dtype=np.float64)
+
+
+def _peaks_cumulative(
+    lines: LineSet, response: ChordResponse, curve: LightCurve, u_edges: Array, sigma_u: float, kappa: float
+) -> Array:
+    centre = np.sqrt(nominal_pulse_kev(curve, lines.energy_kev, kappa))
+    weight = lines.rate * response.full_energy(lines.energy_kev)
+    return np.asarray(ndtr((u_edges[:, None] - centre[None, :]) / sigma_u) @ weight)
+
+
+def _continuum_on_u(lines: LineSet, response: ChordResponse, curve: LightCurve, u_edges: Array, kappa: float) -> Array:
+    """Continuum per u bin before smearing.
+
+    A partial deposit is mostly one electron, a little brighter than a photon of the same energy that
+    makes several; the photon curve is used for it, which is good enough for a shape.
+    """
+    deposit = np.zeros(response.energy_kev.size)
+    for energy, rate in zip(lines.energy_kev, lines.rate, strict=True):
+        deposit += rate * response.continuum(float(energy))
+    edges_kev = np.concatenate(([1e-3], response.energy_kev[1:] - 0.5 * STEP_KEV, [response.energy_kev[-1] + 2.0]))
+    u_of_edges = np.sqrt(np.maximum(nominal_pulse_kev(curve, edges_kev, kappa), 0.0))
+    cumulative = np.concatenate(([0.0], np.cumsum(deposit)))
+    return np.asarray(np.diff(np.interp(u_edges, u_of_edges, cumulative)))
