@@ -246,7 +246,12 @@ def _even_file(body: bytes, mark: bytes, n_columns: int) -> tuple[Floats, Floats
 
 def _rows_even(buffer: npt.NDArray[np.uint8], starts: npt.NDArray[np.int64], mark: bytes, n_columns: int) -> bool:
     """Whether every row has the same number of fields as the header."""
-    return bool(np.all(np.add.reduceat((buffer == ord(mark)).astype(np.int64), starts) == n_columns - 1))
+    marks = np.flatnonzero(buffer == ord(mark))
+    per_row = n_columns - 1
+    if marks.size != starts.size * per_row or per_row == 0:
+        return False
+    table = marks.reshape(starts.size, per_row)
+    return bool(np.all(table[:, 0] >= starts) and np.all(table[:-1, -1] < starts[1:]))
 
 
 def _cells(body: bytes, mark: bytes, n_columns: int, file: Path) -> list[list[bytes]]:
