@@ -99,10 +99,12 @@ LITERAL = {
     ),
     "exemption_values.csv": (
         "list,nuclide,concentration_bq_g,activity_bq,covers,source\n"
-        "exemption,Th-232,1,1e3,,UK SI 2017/1075 Schedule 7 Part 2\n"
+        "exemption,Th-232,1,1e3,Ra-228 Ac-228 Th-228 Ra-224 Rn-220 Po-216 Pb-212 Bi-212 Tl-208 Po-212,"
+        "UK SI 2017/1075 Schedule 7 Part 2\n"
         "exemption,Ra-228,1,1e5,Ac-228,UK SI 2017/1075 Schedule 7 Part 2\n"
         "exemption,Th-228,1,1e4,Ra-224 Rn-220 Po-216 Pb-212 Bi-212 Tl-208 Po-212,UK SI 2017/1075 Schedule 7 Part 2\n"
-        "transport,Th(nat),1,1e3,,IAEA SSR-6 Table 2 (from memory)\n"
+        "transport,Th(nat),1,1e3,Th-232 Ra-228 Ac-228 Th-228 Ra-224 Rn-220 Po-216 Pb-212 Bi-212 Tl-208 Po-212,"
+        "IAEA SSR-6 Table 2 (from memory)\n"
         "transport,Th-232,10,1e4,,IAEA SSR-6 Table 2 (from memory)\n"
         "transport,Th-228,1,1e4,Ra-224 Rn-220 Po-216 Pb-212 Bi-212 Tl-208 Po-212,IAEA SSR-6 Table 2 (from memory)\n"
         "transport,Ac-228,10,1e6,,49 CFR 173.436\n"

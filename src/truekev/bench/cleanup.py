@@ -25,6 +25,7 @@ __all__ = [
     "cooled_peak_degc",
     "decomposition_j_mol",
     "dose_heat",
+    "largest_portion_ml",
     "parse_dose",
     "tungsten_oxidation_j_mol",
     "worst_part",
@@ -244,7 +245,7 @@ def worst_part(dose: Dose, heel_ml: float, tungsten_g: float | None, start_degc:
     return max(whole, part, key=lambda heat: heat.peak_degc)
 
 
-def _largest_portion_ml(percent: float, heel_ml: float, tungsten_g: float | None, start_degc: float) -> float:
+def largest_portion_ml(percent: float, heel_ml: float, tungsten_g: float | None, start_degc: float) -> float:
     """Largest dose of that strength that stays at or below 60 degC adiabatically [mL]; 0 if none does."""
 
     def fits(volume: float) -> bool:
@@ -296,7 +297,7 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         )
     start = settings.temperature_degc
     heat = dose_heat(dose, settings.heel_ml, settings.tungsten_left_g, start)
-    allowed = _largest_portion_ml(dose.percent, settings.heel_ml, settings.tungsten_left_g, start)
+    allowed = largest_portion_ml(dose.percent, settings.heel_ml, settings.tungsten_left_g, start)
     worst = worst_part(dose, settings.heel_ml, settings.tungsten_left_g, start)
     if worst.peak_degc > MAX_ADIABATIC_DEGC:
         knows = (

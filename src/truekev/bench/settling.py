@@ -89,7 +89,8 @@ def settling_velocity_m_s(grain_um: float, grain_g_cm3: float, liquid: Liquid) -
 
 def richardson_zaki_exponent(reynolds: float) -> float:
     """Exponent of hindered settling: 4.65 at low, 2.39 at high Reynolds number (Richardson and Zaki 1954, from
-    memory)."""
+    memory).
+    """
     if reynolds < 0.2:
         return 4.65
     if reynolds < 1.0:
@@ -103,7 +104,7 @@ def hindered_velocity_m_s(terminal_m_s: float, solids_fraction: float, exponent:
     """Settling velocity in a crowd, v (1 - c)**n [m/s]."""
     if not 0 <= solids_fraction < 1:
         raise OutOfRangeError(f"solids fraction {solids_fraction!r}: it must be from 0 to below 1.")
-    return terminal_m_s * (1.0 - solids_fraction) ** exponent
+    return terminal_m_s * math.pow(1.0 - solids_fraction, exponent)
 
 
 @dataclass(frozen=True)

@@ -30,9 +30,9 @@ __all__ = [
     "water_activity",
 ]
 
-# Tungstate thickens the bath: factor exp(0.36 per mol/L), so that end liquor of 1.55 mol/L has about 2.6 mPa s
+# Tungstate thickens the bath: factor exp(0.40 per mol/L), so that end liquor of 1.55 mol/L has about 2.6 mPa s
 # (from memory).
-_TUNGSTATE_THICKENING_L_MOL = 0.36
+_TUNGSTATE_THICKENING_L_MOL = 0.40
 # Tungstate lowers the conductivity: divide by 1 + 0.3 per mol/L (from memory; band of +-0.05 S/cm on the result).
 _TUNGSTATE_HINDRANCE_L_MOL = 0.30
 _CONDUCTIVITY_PER_K = 0.015  # from memory

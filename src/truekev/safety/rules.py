@@ -99,23 +99,31 @@ def compare_with_exemption(
     Parameters
     ----------
     activities_bq : mapping
-        Activity by nuclide [Bq]. A daughter that a listed parent covers is not counted again. The transport list's
-        Th(nat) stands for Th-232 when the chain is at hand (Th-232 with Th-228): the stricter one is used.
+        Activity by nuclide [Bq]. A daughter that a listed parent covers counts only as far as it exceeds the parent. In
+        the transport list Th(nat) stands for Th-232 with its chain at hand (Th-232 with Th-228): the stricter limit.
     mass_g : float, optional
         Mass that the activity is spread in [g].
     list_name : str
         "exemption" or "transport".
     """
     values = {value.nuclide: value for value in exemption_values(list_name)}
-    if "Th(nat)" in values and activities_bq.get("Th-232", 0.0) > 0 and activities_bq.get("Th-228", 0.0) > 0:
-        natural = values["Th(nat)"]
-        counted = {"Th-232": natural}
+    present = {name: bq for name, bq in activities_bq.items() if bq > 0}
+    if "Th(nat)" in values and "Th-232" in present and "Th-228" in present:
+        present["Th(nat)"] = present["Th-232"]
     else:
-        counted = {n: v for n, v in values.items() if n in activities_bq}
-    by_activity = sum(activities_bq[n] / v.activity_bq for n, v in counted.items())
-    by_concentration = (
-        sum(activities_bq[n] / mass_g / v.concentration_bq_g for n, v in counted.items()) if mass_g else None
-    )
+        values.pop("Th(nat)", None)
+    counted: dict[str, float] = {}
+    for name, value in values.items():
+        covered = max((present[p] for p, v in values.items() if p in present and name in v.covers), default=0.0)
+        if present.get(name, 0.0) > covered * (1 + 1e-6):
+            counted[name] = (present[name] - covered) / value.activity_bq
+    by_activity = sum(counted.values())
+    by_concentration = None
+    if mass_g:
+        by_concentration = sum(
+            share * values[name].activity_bq / mass_g / values[name].concentration_bq_g
+            for name, share in counted.items()
+        )
     above = by_activity > 1.0 and (by_concentration is None or by_concentration > 1.0)
     say = (
         f"{by_activity:.3g} times the published {list_name} activity"
@@ -128,6 +136,6 @@ def compare_with_exemption(
         by_concentration,
         above,
         tuple(counted),
-        tuple(dict.fromkeys(v.source for v in counted.values())),
+        tuple(dict.fromkeys(values[name].source for name in counted)),
         say,
     )
