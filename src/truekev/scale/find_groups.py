@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from truekev.scale.crystal import Crystal
 from truekev.scale.groups import GroupFit, fit_group, form_groups
 from truekev.scale.light import REFERENCE_KEV, Pulse
-from truekev.scale.locate import Crystal, LocatedSpectrum, Sample, templates_between
+from truekev.scale.locate import LocatedSpectrum, templates_between
+from truekev.scale.sample import Sample
 from truekev.scale.search import SearchData, scan
 from truekev.scale.templates import nominal_pulse_kev
 
-__all__ = ["FoundGroups", "find_groups"]
+__all__ = ["FoundGroups", "PeakWidth", "find_groups"]
 
 Array = npt.NDArray[np.float64]
 _FWHM = 2.3548200450309493
@@ -43,13 +46,33 @@ class FoundGroups:
     strengths: Array
 
 
-def sigma_channels(pulse: Pulse, width: float, energy_kev: Array) -> Array:
-    """Standard deviation of full-energy peaks [channels] where FWHM/E is `width` at 661.655 keV and the
-    width grows as the square root of the light.
-    """
-    light = pulse.curve.light_mev(energy_kev, pulse.kappa)
-    fwhm = width * np.sqrt(light * REFERENCE_KEV * 1e-3) * pulse.gain
-    return np.asarray(fwhm / _FWHM)
+@dataclass(frozen=True)
+class PeakWidth:
+    """Law of peak widths: FWHM/E is `at_662` at 661.655 keV, and FWHM grows as light ** (1/2 + slope)."""
+
+    at_662: float
+    slope: float
+
+    def sigma_channels(self, pulse: Pulse, energy_kev: Array) -> Array:
+        """Standard deviation of full-energy peaks [channels]."""
+        light = 1e3 * pulse.curve.light_mev(energy_kev, pulse.kappa) / REFERENCE_KEV
+        fwhm_kev = self.at_662 * REFERENCE_KEV * light ** (0.5 + self.slope)
+        return np.asarray(fwhm_kev * 1e-3 * pulse.gain / _FWHM)
+
+    def updated(self, fits: Sequence[GroupFit]) -> PeakWidth:
+        """The law fitted to the widths found, held near the present one where they say little."""
+        if not fits:
+            return self
+        x = np.log(np.array([f.group.centroid_kev for f in fits]) / REFERENCE_KEV)
+        y = np.log([f.width_factor for f in fits])
+        weight = np.minimum(np.array([f.significance for f in fits]) ** 2, 400.0) / 4.0
+        design = np.column_stack([np.ones_like(x), x])
+        normal = design.T @ (design * weight[:, None]) + np.diag([1.0 / 0.15**2, 1.0 / 0.1**2])
+        right = design.T @ (weight * y) - np.array([0.0, self.slope / 0.1**2])
+        move = np.linalg.solve(normal, right)
+        return PeakWidth(
+            float(np.clip(self.at_662 * np.exp(move[0]), 0.04, 0.16)), float(np.clip(self.slope + move[1], -0.3, 0.4))
+        )
 
 
 def _warped(pulse: Pulse, edges: Array) -> Array:
@@ -69,7 +92,7 @@ def find_groups(
     background: Array | None,
     located: LocatedSpectrum,
     pulse: Pulse,
-    width: float,
+    width: PeakWidth,
     sample: Sample,
     crystal: Crystal,
 ) -> FoundGroups:
@@ -82,16 +105,16 @@ def find_groups(
     located
         Result of the search.
     pulse, width
-        The current ch(E), and FWHM/E at 661.655 keV.
+        The current ch(E), and law of widths.
     sample, crystal
         What was counted with what.
     """
     data = located.data
-    templates = templates_between(located.templates, width)
+    templates = templates_between(located.templates, width.at_662)
     warped = SearchData(_warped(pulse, data.edges), data.counts, data.variance, data.background, data.n_channels)
     _, found = scan(warped, templates, np.array([[1.0, 0.0, 0.0]]))
     strengths = found[0]
-    nominal_edges = np.sqrt(np.maximum(_warped(pulse, np.arange(counts.size + 1) - 0.5), 0.0))
+    nominal_edges = np.sqrt(np.maximum(_warped(pulse, np.arange(counts.size + 1, dtype=np.float64) - 0.5), 0.0))
     cumulative = np.array([np.interp(nominal_edges, templates.u, row) for row in templates.cumulative[0]])
     model = np.diff(cumulative, axis=1).T @ strengths[:-1]
     if background is not None:
@@ -99,12 +122,12 @@ def find_groups(
     energies, areas, names = _lines(sample, crystal, templates.totals, strengths)
     if not energies.size:
         return FoundGroups((), (), model, strengths)
-    sigma = sigma_channels(pulse, width, energies)
+    sigma = width.sigma_channels(pulse, energies)
     fwhm_kev = _FWHM * sigma / pulse.slope_per_kev(energies)
     fits, expected = [], []
     for group in form_groups(energies, areas, names, fwhm_kev):
         line_channels = pulse.channel(group.energy_kev)
-        line_sigma = sigma_channels(pulse, width, group.energy_kev)
+        line_sigma = width.sigma_channels(pulse, group.energy_kev)
         edges = np.arange(counts.size + 1) - 0.5
         near = slice(
             max(int(line_channels.min() - 6 * line_sigma.max()), 0),

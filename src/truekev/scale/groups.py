@@ -13,6 +13,7 @@ __all__ = ["GroupFit", "LineGroup", "fit_group", "form_groups"]
 
 Array = npt.NDArray[np.float64]
 _FWHM = 2.3548200450309493
+_LOW_KEV = 150.0
 _WIDTH_PRIOR = 0.12  # in ln(width): the law of widths from the search is this good
 
 
@@ -88,10 +89,12 @@ def form_groups(
         weight = areas / areas.sum()
         centroid = float(energies @ weight)
         said = sorted({names[i] for i in chosen if area[i] >= least_share * areas.max()})
-        # Relative intensities are taken as good to 4 %: the centroid moves by that part of the spread.
+        # Members' areas are good to a tenth, at low energy (absorption, X-rays) to a quarter: the centroid
+        # moves by that part of their spread.
         spread = float(np.sqrt((weight**2) @ (energies - centroid) ** 2))
+        u_centroid = spread * (0.08 if centroid > _LOW_KEV else 0.25)
         groups.append(
-            LineGroup(f"{'+'.join(said)} {centroid:.1f} keV", energies, weight, float(areas.sum()), 0.04 * spread)
+            LineGroup(f"{'+'.join(said)} {centroid:.1f} keV", energies, weight, float(areas.sum()), u_centroid)
         )
     return sorted(groups, key=lambda group: group.centroid_kev)
 
@@ -221,7 +224,9 @@ def fit_group(
     height = area * float(shape.max())
     ratio = height / max(float(np.interp(centre + shift, edges[1:], base)), 1e-9)
     # The continuum's curvature is not known exactly: it moves a weak peak on a high continuum most.
-    u_shape = _FWHM * sigma * (0.012 + 0.03 / max(ratio, 0.05))
+    # An area far from the expected one says that the model is wrong here.
+    surprise = 1.0 + 2.0 * abs(np.log(max(area, 1e-3) / group.area))
+    u_shape = _FWHM * sigma * (0.012 + 0.03 / max(ratio, 0.05)) * surprise
     return GroupFit(
         group,
         centre + shift,

@@ -8,33 +8,16 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize
 
-from truekev.scale.light import LightCurve, Pulse
+from truekev.scale.crystal import Crystal
+from truekev.scale.light import Pulse
+from truekev.scale.sample import Sample
 from truekev.scale.search import Candidate, SearchData, prepare, scan, search
 from truekev.scale.templates import NOMINAL_S, LineSet, TemplateSet, backscattered, build_templates
-from truekev.transport.chord_response import ChordResponse
 
-__all__ = ["Crystal", "LocatedSpectrum", "Sample", "locate", "templates_between", "templates_of"]
+__all__ = ["LocatedSpectrum", "locate", "templates_between", "templates_of", "without_source"]
 
 Array = npt.NDArray[np.float64]
 _WIDTHS = (0.05, 0.065, 0.085, 0.11, 0.14)
-
-
-@dataclass(frozen=True)
-class Crystal:
-    """A crystal as the scale sees it: its light curve and its quick response."""
-
-    name: str
-    curve: LightCurve
-    response: ChordResponse
-
-
-@dataclass(frozen=True)
-class Sample:
-    """What a spectrum is said to hold: components of the source, and lines of the room beside them."""
-
-    name: str
-    components: tuple[LineSet, ...]
-    room: tuple[LineSet, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,7 +102,27 @@ def locate(counts: Array, background: Array | None, sample: Sample, crystal: Cry
     templates = templates_of(sample, crystal)
     data = prepare(counts, background)
     coarse = search(data, templates)
-    refined = sorted((_refine(data, templates, c) for c in coarse[:5]), key=lambda c: c.chi2)
-    best = refined[0]
+    refined = sorted((_refine(data, templates, c) for c in coarse[:6]), key=lambda c: c.chi2)
+    different: list[Candidate] = []
+    for candidate in refined:
+        if all(_apart(candidate, other) > 0.04 for other in different):
+            different.append(candidate)
+    best = different[0]
     pulse = Pulse(crystal.curve, best.c0, best.gain * 1e3, 1.0, NOMINAL_S)
-    return LocatedSpectrum(pulse, best.width, tuple(refined), data, templates)
+    return LocatedSpectrum(pulse, best.width, tuple(different), data, templates)
+
+
+def _apart(one: Candidate, other: Candidate) -> float:
+    """Largest relative difference of two candidates' scales, seen at light of 239 and 911 keV."""
+    return max(
+        abs(np.log((one.c0 + one.gain * light) / max(other.c0 + other.gain * light, 1e-9))) for light in (240.0, 911.0)
+    )
+
+
+def without_source(located: LocatedSpectrum) -> float:
+    """Chi-square of the best hypothesis with the source's own components left out."""
+    best = located.candidates[0]
+    kept = templates_between(located.templates, located.width)
+    rest = replace(kept, cumulative=np.ascontiguousarray(kept.cumulative[:, kept.n_source :]), n_source=0)
+    chi2, _ = scan(located.data, rest, np.array([[best.gain, best.c0, 0.0]]))
+    return float(chi2[0] + (best.c0 / best.gain / 12.0) ** 2)

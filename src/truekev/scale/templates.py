@@ -8,7 +8,7 @@ difference.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,7 +44,13 @@ class LineSet:
 
     def part(self, name: str, low_kev: float, high_kev: float) -> LineSet:
         """The lines from `low_kev` up to, not including, `high_kev`."""
-        keep = (self.energy_kev >= low_kev) & (self.energy_kev < high_kev)
+        return self._only(name, (self.energy_kev >= low_kev) & (self.energy_kev < high_kev))
+
+    def made_by(self, makers: Set[str]) -> LineSet:
+        """The lines of these makers."""
+        return self._only(self.name, np.array([maker in makers for maker in self.makers], dtype=np.bool_))
+
+    def _only(self, name: str, keep: npt.NDArray[np.bool_]) -> LineSet:
         makers = tuple(maker for maker, kept in zip(self.makers, keep, strict=True) if kept)
         return LineSet(name, self.energy_kev[keep], self.rate[keep], makers)
 

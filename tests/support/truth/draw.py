@@ -75,7 +75,10 @@ class Truth:
     Pulse coordinate of an event of light L [keV]: zero_channel + gain * S(L), where S is the instrument's
     saturation, S = (1 - exp(-2 s L)) / (2 s) with `saturation_per_mev` s; S(L) = L - s L^2 + ...
     `full_scale_kev`: energy of the full-energy peak at the upper edge of the last channel.
-    `zero_kev`: light at pulse coordinate 0. `background_ratio`: room counts over source counts.
+    `zero_kev`: light at pulse coordinate 0. `gain_factor` multiplies the gain while the pulse coordinate of
+    no light stays (a drift: `replace(truth, gain_factor=1.018)`); `background_gain_factor` comes on top for
+    the separate measurement of the room. Both leave `full_scale_kev`, the scale at factor 1, as it is.
+    `background_ratio`: room counts over source counts.
     """
 
     source: str
@@ -96,6 +99,7 @@ class Truth:
     live_time_s: float
     background_live_time_s: float | None
     background_gain_factor: float = 1.0
+    gain_factor: float = 1.0
 
 
 _SOURCES = {"thorium", "thorium with radium", "radium", "uranium"}
@@ -164,9 +168,9 @@ def draw_room(rng: np.random.Generator) -> Room:
     return Room(
         nuclides=(("K-40", potassium), *series, *thorium_nuclides(thorium, 1.0)),
         scattered_per_line=float(rng.uniform(3.0, 7.0)),
-        fall_kev=float(rng.uniform(80.0, 130.0)),
+        fall_kev=float(rng.uniform(60.0, 120.0)),
         cut_kev=float(rng.uniform(60.0, 110.0)),
-        cosmic_share=float(rng.uniform(0.008, 0.03)),
+        cosmic_share=float(rng.uniform(0.004, 0.02)),
     )
 
 
@@ -193,8 +197,8 @@ def draw_truth(
     series = source in _SOURCES
     live = _spread(rng, 600.0, 86_400.0)
     surroundings = Surroundings(
-        back_of_peak=float(rng.uniform(0.1, 0.5)),
-        side=float(rng.uniform(0.01, 0.08)),
+        back_of_peak=float(rng.uniform(0.1, 0.9)),
+        side=float(rng.uniform(0.01, 0.12)),
         forward=float(rng.uniform(0.02, 0.20)),
         body=body,
         body_mm=float(rng.uniform(0.05, 1.0)) * thickest,

@@ -167,7 +167,7 @@ _N_BELOW, _N_ABOVE = 330, 100
 
 
 @dataclass(frozen=True)
-class _Shape:
+class Shape:
     """Continuum without peaks on moving coordinates: masses below and above the Compton edge."""
 
     below: Array
@@ -175,7 +175,8 @@ class _Shape:
 
 
 @cache
-def _measured_shape(energy_kev: float) -> _Shape:
+def measured_shape(energy_kev: float) -> Shape:
+    """The continuum of a tabulated histogram without its peaks and pair shoulder, smoothed."""
     edges, prob = histogram(energy_kev)
     smooth = prob.copy()
     centre = (edges[:-1] + edges[1:]) / 2
@@ -199,7 +200,7 @@ def _measured_shape(energy_kev: float) -> _Shape:
     running = np.concatenate([[0.0], np.cumsum(near * narrow + (1 - near) * wide)])
     below = np.linspace(0.0, edge, _N_BELOW + 1)
     above = np.linspace(edge, energy_kev, _N_ABOVE + 1)
-    return _Shape(np.diff(np.interp(below, edges, running)), np.diff(np.interp(above, edges, running)))
+    return Shape(np.diff(np.interp(below, edges, running)), np.diff(np.interp(above, edges, running)))
 
 
 def _inside_survival(energy_kev: Array) -> Array:
@@ -216,7 +217,7 @@ def _survival_grid() -> tuple[Array, Array]:
     return grid, _inside_survival(grid)
 
 
-def _single_scatter_shape(energy_kev: float) -> _Shape:
+def single_scatter_shape(energy_kev: float) -> Shape:
     """Klein-Nishina electrons whose scattered photon escapes; the multiple-scatter part above the
     edge comes from the 661.7 keV histogram, its share scaled with the Compton cross section and escape.
     """
@@ -227,35 +228,35 @@ def _single_scatter_shape(energy_kev: float) -> _Shape:
     scattered = energy_kev - electron
     below = below * np.interp(scattered, *_survival_grid())
     below = gaussian_filter1d(below, 5.0, mode="nearest")
-    reference = _measured_shape(661.7)
+    reference = measured_shape(661.7)
     share = reference.above.sum() / reference.below.sum()
     # Binding and the photoelectric effect leave fewer second scatters at lower energies.
     share *= klein_nishina_total(energy_kev) / klein_nishina_total(661.7)
     share *= _survival_at(energy_kev * 0.6) / _survival_at(661.7 * 0.6)
     below = below / below.sum()
-    return _Shape(below, reference.above / reference.above.sum() * share)
+    return Shape(below, reference.above / reference.above.sum() * share)
 
 
 def _survival_at(energy_kev: float) -> float:
     return float(np.interp(energy_kev, *_survival_grid()))
 
 
-def _blend(first: _Shape, second: _Shape, weight: float) -> _Shape:
+def _blend(first: Shape, second: Shape, weight: float) -> Shape:
     """(1 - weight) first + weight second, each of sum 1."""
     one, two = (shape.below.sum() + shape.above.sum() for shape in (first, second))
-    return _Shape(
+    return Shape(
         (1 - weight) * first.below / one + weight * second.below / two,
         (1 - weight) * first.above / one + weight * second.above / two,
     )
 
 
-def _shape(energy_kev: float) -> _Shape:
+def _shape(energy_kev: float) -> Shape:
     if energy_kev < 661.7:
         weight = float(np.clip(np.log(energy_kev / 350.0) / np.log(661.7 / 350.0), 0, 1))
-        return _blend(_single_scatter_shape(energy_kev), _measured_shape(661.7), weight)
+        return _blend(single_scatter_shape(energy_kev), measured_shape(661.7), weight)
     low, high = (661.7, 1460.8) if energy_kev < 1460.8 else (1460.8, 2614.5)
     weight = float(np.clip(np.log(energy_kev / low) / np.log(high / low), 0, 1))
-    return _blend(_measured_shape(low), _measured_shape(high), weight)
+    return _blend(measured_shape(low), measured_shape(high), weight)
 
 
 # ---- all of it

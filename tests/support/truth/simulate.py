@@ -77,7 +77,7 @@ def _gain_and_zero(truth: Truth) -> tuple[float, float]:
     top = float(_saturated(truth, truth.light.of_photon(truth.full_scale_kev)))
     zero = float(_saturated(truth, truth.zero_kev))
     gain = (truth.n_channels - 0.5) / (top - zero)
-    return gain, -zero * gain
+    return gain * truth.gain_factor, -zero * gain
 
 
 def channel_of_light(truth: Truth, light_kev: npt.ArrayLike) -> Array:
@@ -170,7 +170,7 @@ def room_events(truth: Truth) -> Events:
     _add_flux(events, photons * room.scattered_per_line * continuum * window)
     total = events.single.sum() + events.several.sum() + sum(float(w.sum()) for _, w in events.lines)
     # Muons lose about 5 to 6 MeV in 10 mm; corners and secondaries fill the range below (shape from memory).
-    cosmic = np.exp(-_COSMIC_KEV / 1500.0) + 0.6 * np.exp(-0.5 * ((_COSMIC_KEV - 5800.0) / 1200.0) ** 2)
+    cosmic = np.exp(-_COSMIC_KEV / 1500.0) + 0.25 * np.exp(-0.5 * ((_COSMIC_KEV - 5800.0) / 1200.0) ** 2)
     cosmic *= np.gradient(_COSMIC_KEV)
     events.lines.append((truth.light.of_electron(_COSMIC_KEV), cosmic / cosmic.sum() * total * room.cosmic_share))
     return events
@@ -270,7 +270,9 @@ def _channels(truth: Truth, smearing: _Smearing, smeared: tuple[Array, Array], g
     below = smearing.below(edges, smeared)
     counts = np.maximum(np.diff(below), 0.0)
     middle = (edges[:-1] + np.minimum(edges[1:], 1e9)) / 2
-    counts = counts * ndtr((middle - truth.threshold_kev) / truth.threshold_width_kev)
+    # The trigger is a height of pulse: at a higher gain it lies at less light.
+    threshold_kev = truth.threshold_kev / (truth.gain_factor * gain_factor)
+    counts = counts * ndtr((middle - threshold_kev) / truth.threshold_width_kev)
     if truth.overflow_in_last_channel:
         counts[-1] += max(smeared[0][-1] - below[-1], 0.0)
     return np.asarray(counts)

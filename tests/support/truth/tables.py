@@ -98,7 +98,7 @@ def nuclide_lines(nuclide: str) -> Lines:
 
 
 # K edges [keV] that lie between tabulated energies; interpolation must not cross them.
-_K_EDGE_KEV = {"W": 69.525, "ThO2": 109.65, "Pb": 88.005}
+_K_EDGE_KEV = {"W": 69.525, "ThO2": 109.65, "U": 115.606}
 
 
 def attenuation_cm2_g(material: str, energy_kev: npt.ArrayLike) -> Array:

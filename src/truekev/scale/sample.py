@@ -1,0 +1,142 @@
+"""What a spectrum is said to hold, as line components that a fit can scale."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from truekev.errors import InputError
+from truekev.matter.materials import material
+from truekev.matter.photons import partial_cross_sections
+from truekev.scale.templates import LineSet
+from truekev.sources.source import Body, Source
+from truekev.sources.words import source_of_word
+
+__all__ = ["Sample", "sample_of"]
+
+Array = npt.NDArray[np.float64]
+_LOWEST_KEV, _HIGHEST_KEV = 25.0, 2950.0
+# Self-absorption, scatter and windows change the balance between these ranges most; parts are free.
+_SPLITS_KEV = (110.0, 300.0)
+_LEAST_SHARE = 0.002  # of a component's strongest line: weaker ones only cost time
+
+
+@dataclass(frozen=True)
+class Sample:
+    """Components of the declared sources, and of the room beside them.
+
+    Parameters
+    ----------
+    name : str
+        Names of the sources.
+    components : tuple of LineSet
+        Parts that scale independently: of the sources, by component and range of energy.
+    room : tuple of LineSet
+        Natural lines that any spectrum may hold and the sources do not.
+    """
+
+    name: str
+    components: tuple[LineSet, ...]
+    room: tuple[LineSet, ...] = ()
+
+
+def transmission(body: Body, energy_kev: Array) -> Array:
+    """Mean share of photons that leave the body towards the crystal: uniform slab, (1 - exp(-x)) / x.
+
+    Good to some ten per cent; the free parts take up the rest.
+    """
+    if body.form == "rods":
+        inside, thickness_cm = material("W"), 0.08 * (body.diameter_mm or 2.4)
+    elif body.form == "vial":
+        radius_cm = 0.05 * (body.inner_diameter_mm or 16.0)
+        thickness_cm = 0.1 * (body.fill_height_mm or 6.0)
+        density = (body.oxide_mass_g or 3.0) / (np.pi * radius_cm**2 * thickness_cm)
+        inside = material("ThO2").with_density(float(np.clip(density, 0.2, 10.0)))
+    else:
+        return np.ones_like(energy_kev)
+    depth = partial_cross_sections(inside, energy_kev).total * inside.density_g_cm3 * thickness_cm
+    return np.asarray(-np.expm1(-depth) / depth)
+
+
+def _components(source: Source) -> list[LineSet]:
+    gathered: dict[str, list[tuple[float, float, str]]] = {}
+    for component in source.components:
+        name = component.tied_to or component.name
+        for line in component.lines():
+            if _LOWEST_KEV <= line.energy_kev <= _HIGHEST_KEV:
+                maker = line.nuclide or component.name
+                gathered.setdefault(name, []).append((line.energy_kev, line.photons_per_s, maker))
+    whole = []
+    for name, rows in gathered.items():
+        strongest = max(rate for _, rate, _ in rows)
+        kept = sorted(row for row in rows if row[1] >= _LEAST_SHARE * strongest)
+        energy = np.array([row[0] for row in kept])
+        rate = np.array([row[1] for row in kept]) * transmission(source.body, energy)
+        whole.append(LineSet(name, energy, rate, tuple(row[2] for row in kept)))
+    return whole
+
+
+def joined(name: str, sets: Sequence[LineSet]) -> LineSet:
+    """Several line sets as one."""
+    return LineSet(
+        name,
+        np.concatenate([s.energy_kev for s in sets]),
+        np.concatenate([s.rate for s in sets]),
+        tuple(maker for s in sets for maker in s.makers),
+    )
+
+
+def _split(source: Source, components: Sequence[LineSet]) -> list[LineSet]:
+    """Parts by range of energy; below the lowest split all components of a source are one."""
+    low, middle = _SPLITS_KEV
+    parts = []
+    made = {component.name for component in source.components if component.extra_lines}
+    below = [c.part(c.name, 0.0, low) for c in components if c.name not in made]
+    below = [c for c in below if c.energy_kev.size]
+    if below:
+        parts.append(joined(f"{source.name} below {low:.0f} keV", below))
+    parts += [c for c in components if c.name in made]
+    components = [c for c in components if c.name not in made]
+    for component in components:
+        for name, start, stop in (
+            (f"{component.name} {low:.0f} to {middle:.0f} keV", low, middle),
+            (component.name, middle, np.inf),
+        ):
+            part = component.part(name, start, stop)
+            if part.energy_kev.size:
+                parts.append(part)
+    return parts
+
+
+def sample_of(sources: Sequence[Source]) -> Sample:
+    """The components of one or several sources counted together.
+
+    Raises
+    ------
+    InputError
+        A source has no photon line between 25 and 2950 keV.
+    """
+    parts: list[LineSet] = []
+    for source in sources:
+        components = _components(source)
+        if not components:
+            raise InputError(
+                f"source {source.name!r} has no photon line between {_LOWEST_KEV:.0f} and {_HIGHEST_KEV:.0f} keV; "
+                "name a source that has."
+            )
+        parts += _split(source, components)
+    held = {maker for part in parts for maker in part.makers}
+    room = []
+    for name, head, members in (
+        ("room potassium", "K-40", {"K-40"}),
+        ("room radium series", "Bi-214", {"Pb-214", "Bi-214", "Ra-226"}),
+        ("room thorium series", "Tl-208", {"Ac-228", "Pb-212", "Bi-212", "Tl-208", "Ra-224"}),
+    ):
+        if head in held:
+            continue
+        lines = joined(name, _components(source_of_word("room-background"))).part(name, _SPLITS_KEV[0], np.inf)
+        room.append(lines.made_by(members))
+    return Sample(" + ".join(source.name for source in sources), tuple(parts), tuple(room))
