@@ -113,7 +113,7 @@ def electrical_notices(
         "crust, spent hydroxide, or a poor contact; near the end the thin rods",
         "titrate the free hydroxide, look at the rods; do not raise the cap",
     )
-    found += _steps(hours, current, voltage, at_cap, set_a, cap)
+    found += _steps(hours, current, voltage, at_cap, batch, course)
     expected = np.interp(time, course.time_s, course.voltage_v)
     late = hours > 1.0
     rising = carrying & ~at_cap & late & (voltage > expected + 1.0)
@@ -138,15 +138,17 @@ def electrical_notices(
 
 
 def _steps(
-    hours: Floats, current: Floats, voltage: Floats, at_cap: BoolArray, set_a: float, cap: float
+    hours: Floats, current: Floats, voltage: Floats, at_cap: BoolArray, batch: BatchSettings, course: Course
 ) -> list[Notice]:
     """Steps of about a volt at an unchanged current, that stay."""
     if hours.size < 4:
         return []
+    set_a, cap = batch.supply.current_a, batch.supply.voltage_cap_v
     found = []
-    jump = np.diff(voltage)
+    planned = np.interp(hours * 3600.0, course.time_s, course.voltage_v)
+    jump = np.diff(voltage) - np.maximum(np.diff(planned), 0.0)
     steady = (np.minimum(current[1:], current[:-1]) > 0.5 * set_a) & (np.abs(np.diff(current)) < 0.1 * set_a)
-    for i in np.flatnonzero((jump > 0.7) & (jump < 2.5) & steady & ~at_cap[1:]):
+    for i in np.flatnonzero((jump > 0.7) & (jump < 2.5) & steady & ~at_cap[1:] & (np.diff(hours) < 3.0)):
         before = float(np.median(voltage[max(i - 4, 0) : i + 1]))
         after = float(np.median(voltage[i + 1 : i + 6]))
         if 0.6 < after - before < 2.5 and after < cap:

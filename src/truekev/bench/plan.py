@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from truekev.bench.attendance import attended_moments_s
+from truekev.bench.attendance import attended_moments_s, unattended_stretches
 from truekev.bench.bath import bath_of
 from truekev.bench.cell import VoltageParts, cell_geometry, voltage_parts
 from truekev.bench.course import Course, CourseInput, EndEvent, TopUp, run_course
@@ -49,7 +49,8 @@ class MakePlan:
 
     Voltages are given at the start and near the end (nine tenths of the tungsten gone); `hydrogen_ml_min` at 25
     degC. `latest_top_up`
-    is when the level cut-out would switch off if nobody topped up at all. `hydroxide_excess` is free hydroxide as
+    is when the level cut-out could switch off if nobody topped up at all, evaporation a factor 1.5 faster.
+    `hydroxide_excess` is free hydroxide as
     weighed,
     after assay, over what the tungsten takes.
     """
@@ -218,7 +219,7 @@ def _figures(batch: BatchSettings, given: CourseInput, course: Course) -> MakePl
         water_electrolysis_g=_scaled(electrolysis, relative_charge, "g"),
         water_evaporated_g=_scaled(evaporated, 0.2, "g"),
         evaporation_g_h=_scaled(rate_g_h, 0.2, "g/h"),
-        latest_top_up=batch.start + timedelta(hours=round(min(spare_g / max(rate_g_h, 1e-3), 24.0 * 365), 2)),
+        latest_top_up=batch.start + timedelta(hours=round(min(spare_g / max(1.5 * rate_g_h, 1e-3), 24.0 * 365), 2)),
         volume_end_ml=_scaled(1000 * volume_l, 0.02, "mL"),
         voltage_start=parts[0],
         voltage_late=parts[1],
@@ -314,6 +315,8 @@ def _warnings(batch: BatchSettings, plan: MakePlan) -> tuple[str, ...]:
         told.append(
             f"The level falls to {100 * low:.0f} % before a top-up: a larger bath or a shorter unattended time."
         )
+    if any(a <= plan.finish < b for a, b in unattended_stretches(batch.start, plan.finish, batch.attendance)):
+        told.append("It ends while nobody is there: start later, or choose the current with --done-by.")
     if batch.cell.vessel_material == "glass":
         told.append("Caustic etches glass over days: polypropylene for anything longer than a run.")
     if batch.cell.cathode_material == "copper":

@@ -76,7 +76,7 @@ def make_steps(batch: BatchSettings, plan: MakePlan) -> tuple[Step, ...]:
             f"Switch on: {batch.supply.current_a:g} A, cap {batch.supply.voltage_cap_v:g} V. Expect "
             f"{plan.voltage_start_v} once warm.",
             False,
-            cautions_for("run"),
+            cautions_for("lift", "run"),
         ),
         Step(
             start + timedelta(minutes=20),
@@ -89,7 +89,7 @@ def make_steps(batch: BatchSettings, plan: MakePlan) -> tuple[Step, ...]:
     timed = [*_top_ups(batch, plan), *_unattended(batch, plan), *_slow_down(batch, plan)]
     timed.sort(key=lambda step: step.when or start)
     steps += timed
-    steps.append(Step(plan.finish, _ending(plan), False, cautions_for("run")))
+    steps.append(Step(plan.finish, _ending(plan), False, cautions_for("lift")))
     steps.append(
         Step(
             None,

@@ -135,7 +135,7 @@ def waste_plan(
     at_limit = SLUDGE_LIMIT_BQ_G * dry / activity if activity else math.inf
     sludge_bq_g = carried_over * activity / dry if dry else 0.0
     planned_g = {salt: calcium_salt_g(planned, salt) for salt in CALCIUM_SALTS}
-    solution_ml = 3.0 * planned_g["calcium chloride"] + 1.0
+    solution_ml = 5.0 * planned_g["calcium chloride"] + 1.0
     heat = -planned * _CALCIUM_CHLORIDE_J_MOL
     free = hydroxide_mol / (volume_ml / 1000)
     short = max(STORE_FREE_HYDROXIDE_MOL_L - free, 0.0) * volume_ml / 1000
@@ -143,7 +143,7 @@ def waste_plan(
         "Peroxide gone: no gas, test strip below 10 mg/L.",
         f"Dissolve {planned_g['calcium chloride']:.1f} g calcium chloride (anhydrous; dihydrate "
         f"{planned_g['calcium chloride dihydrate']:.1f} g) in {solution_ml:.0f} mL water: it heats by about "
-        f"{heat / (solution_ml * 4.6):.0f} K; let it cool.",
+        f"{heat / (solution_ml * 4.4):.0f} K; let it cool.",
         "Pour it slowly into the stirred, decanted liquid (not the other way). Stir overnight, covered.",
         "Let it settle; test some clear liquid with a little more calcium solution: if it clouds, add a tenth more.",
         "Decant or filter; keep sludge and liquid apart, each in its labelled vessel.",
@@ -164,7 +164,7 @@ def waste_plan(
         calcium_most_g={salt: calcium_salt_g(most, salt) for salt in CALCIUM_SALTS},
         calcium_planned_g=planned_g,
         solution_heat_kj=heat / 1000,
-        solution_rise_k=heat / (solution_ml * 4.6),
+        solution_rise_k=heat / (solution_ml * 4.4),
         sludge_dry_g=Measured(dry, 0.05 * dry, "g"),
         sludge_wet_g=Measured(2.5 * dry, 0.8 * dry, "g"),
         calcium_tungstate_g=tungstate_g,

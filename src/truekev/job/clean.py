@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,6 +22,8 @@ class CleanReport:
     """A clean-up that is allowed, with its cautions."""
 
     batch: str
+    heel_ml: float
+    tungsten_left_g: float | None
     plan: CleanupPlan
     cautions: tuple[Caution, ...]
     record: Record
@@ -40,11 +43,13 @@ def clean_batch(batch_path: str | Path, dose: str | None = None) -> CleanReport:
     if dose is None:
         s = batch.cleanup
         allowed = largest_portion_ml(USUAL_PERCENT, s.heel_ml, s.tungsten_left_g, s.temperature_degc)
-        wanted = Dose(max(min(allowed, USUAL_ML), 1.0), USUAL_PERCENT)
+        wanted = Dose(max(math.floor(min(allowed, USUAL_ML)), 1.0), USUAL_PERCENT)
     else:
         wanted = parse_dose(dose)
     return CleanReport(
         batch.name,
+        batch.cleanup.heel_ml,
+        batch.cleanup.tungsten_left_g,
         cleanup_plan(batch.cleanup, wanted),
         cautions_for("peroxide"),
         Record.make(

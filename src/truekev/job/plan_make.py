@@ -24,7 +24,7 @@ from truekev.tables.loader import table_versions
 __all__ = ["MakeReport", "Opening", "activity_for_line_bq", "plan_of_batch", "plan_of_settings"]
 
 WORTH_IT = (
-    "Worth it? The comparison of counting times (the rods as they are against the vial that could be made) is "
+    "The comparison of counting times (the rods as they are against the vial that could be made) is "
     "not available in "
     "this version: it comes with the forecast. Until then count the rods as they are first: a bundle of rods in "
     "front of "

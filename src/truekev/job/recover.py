@@ -127,7 +127,7 @@ def _steps(batch: BatchSettings, washing: WashPlan, floc: Flocculation, separate
             f"In the undiluted liquor {r.settling_height_mm:g} mm take {washing.wait_first_h:.1f} h for 1.5 µm grains.",
             ("settle",),
         ),
-        ("Sieve chips above 0.1 mm out, under liquid, and put them back into the basket.", ("settle",)),
+        ("Sieve chips above 0.1 mm out, under liquid, and put them back into the basket.", ()),
         (
             f"Decant to {r.heel_ml:g} mL, fill up to {r.beaker_ml:g} mL with deionised water, stir, rest "
             f"{washing.wait_h:.1f} h or more; {washing.n_washes} times. Then about {washing.salt_left_mg:.2g} "
@@ -135,15 +135,15 @@ def _steps(batch: BatchSettings, washing: WashPlan, floc: Flocculation, separate
             "Coarse filter papers (8 to 25 µm) pass the oxide: decant, do not filter.",
             ("wash",),
         ),
-        (f"Flocculant: {floc.kind}. {floc.advice}", ("wash",)),
+        (f"Flocculant: {floc.kind}. {floc.advice}", ()),
         ("Clear fines if dark grains are left: 'truekev cleanup' first says which dose is allowed.", ("peroxide",)),
-        ("Transfer wet into the last vessel, rinse after.", ("wash",)),
+        ("Transfer wet into the last vessel, rinse after.", ()),
         (
             "Dry at 60 to 80 °C under a filter plug to constant mass, then 110 °C; cool; weigh the vial closed.",
             ("dry",),
         ),
         (sealing, ("seal",)),
-        ("Wipe test, label, log. Look at it once a year; write down who takes it at the end.", ("seal",)),
+        ("Wipe test, label, log. Look at it once a year; write down who takes it at the end.", ()),
     ]
     return tuple(
         Step(separated if i == 2 else None, what, False, cautions_for(*names)) for i, (what, names) in enumerate(texts)

@@ -109,6 +109,6 @@ def follow_batch(batch_path: str | Path, logger: str | Path | None = None) -> Fo
         plan=plan,
         timeline=timeline,
         standing=follow_run(batch, plan, timeline),
-        cautions=cautions_for("run", "unattended"),
+        cautions=cautions_for("lift", "run", "unattended"),
         record=Record.make((InputFile.of(batch_path), *files), tables=table_versions()),
     )

@@ -124,6 +124,9 @@ def compare_with_exemption(
             share * values[name].activity_bq / mass_g / values[name].concentration_bq_g
             for name, share in counted.items()
         )
+    if not counted:
+        say = f"none of its nuclides is in this program's {list_name} list (thorium series only): look them up."
+        return Comparison(list_name, 0.0, None, False, (), (), say)
     above = by_activity > 1.0 and (by_concentration is None or by_concentration > 1.0)
     say = (
         f"{by_activity:.3g} times the published {list_name} activity"
