@@ -9,10 +9,18 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from truekev.bench.settings import BatchSettings
-from truekev.bench.stoichiometry import thoria_activity_bq
+from truekev.bench.stoichiometry import molar_mass_g_mol, thoria_activity_bq
 from truekev.quantity import Measured
 
-__all__ = ["KEPT", "KeptFraction", "OxideYield", "oxide_yield", "separation_toml", "source_label"]
+__all__ = [
+    "KEPT",
+    "dissolved_thoria_ug",
+    "KeptFraction",
+    "OxideYield",
+    "oxide_yield",
+    "separation_toml",
+    "source_label",
+]
 
 
 @dataclass(frozen=True)
@@ -25,6 +33,11 @@ class KeptFraction:
     high: float
     why: str
 
+
+# Thorium dissolved over its amorphous surface in alkali, at most (Neck 2003; from memory) [mol/L].
+DISSOLVED_THORIUM_MOL_L = 3e-9
+# ThO2 (thorianite) + 4 H+ = Th(4+) + 2 H2O: 1.76 to 1.86 in the Thermoddem, SIT and LLNL databases.
+THORIANITE_LOG_K = 1.81
 
 KEPT = (
     KeptFraction("Th", 1.0, 1.0, 1.0, "the grains do not dissolve (dissolved thorium is at most some 3e-9 mol/L)"),
@@ -57,6 +70,11 @@ class OxideYield:
     activity_bq: Measured
     says: str
     holds: tuple[str, ...]
+
+
+def dissolved_thoria_ug(volume_l: float) -> float:
+    """Thoria that a volume of caustic can hold in solution, at most [µg]: nothing beside fines and colloid."""
+    return 1e6 * DISSOLVED_THORIUM_MOL_L * volume_l * molar_mass_g_mol("ThO2")
 
 
 def oxide_yield(expected_g: Measured, weighed_g: Measured | None) -> OxideYield:

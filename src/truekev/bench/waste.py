@@ -8,6 +8,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from truekev.bench.stoichiometry import (
     CALCIUM_SALTS,
     calcium_salt_g,
@@ -23,12 +25,22 @@ __all__ = [
     "WastePlan",
     "calcium_need_mol",
     "calcium_tungstate_tungsten_mg_l",
+    "carbonate_over_lime_mg_l",
+    "lime_saturated_ph",
+    "lime_solubility_g_100ml",
+    "lime_solubility_product",
     "tungsten_trioxide_g",
     "waste_plan",
 ]
 
 CALCIUM_EXCESS = 0.10
 SLUDGE_LIMIT_BQ_G = 1.0
+PORTLANDITE_LOG_K = 22.8  # Ca(OH)2 + 2 H+ = Ca(2+) + 2 H2O; WATEQ4F database in PHREEQC
+WATER_LOG_K = -13.995
+CALCITE_LOG_KSP = -8.48  # phreeqc.dat
+# Calcium hydroxide dissolves less when warm: degC, g per 100 mL; numbers from memory (10 %).
+_LIME_SOLUBILITY = ((0.0, 0.185), (20.0, 0.165), (100.0, 0.07))
+_DIHYDRATE_G_CM3 = 3.259  # sodium tungstate dihydrate; atomistry tungsten page
 _CALCIUM_CHLORIDE_J_MOL = -81.3e3  # heat of solution, anhydrous, from memory
 STORE_FREE_HYDROXIDE_MOL_L = 0.1
 
@@ -40,6 +52,28 @@ CONTAMINATED_SOLIDS = (
     "gloves, wipes, filter papers, pipette tips",
     "the vessel itself, if oxide stays in scratches",
 )
+
+
+def lime_solubility_product() -> float:
+    """Solubility product of calcium hydroxide at 25 degC, from the portlandite constant of the database."""
+    return 10.0 ** (PORTLANDITE_LOG_K + 2 * WATER_LOG_K)
+
+
+def lime_saturated_ph() -> float:
+    """PH over calcium hydroxide, activities taken as concentrations."""
+    hydroxide = 2 * (lime_solubility_product() / 4) ** (1 / 3)
+    return -WATER_LOG_K + math.log10(hydroxide)
+
+
+def lime_solubility_g_100ml(temperature_degc: float) -> float:
+    """Solubility of calcium hydroxide [g per 100 mL]; falls with temperature (numbers from memory, 10 %)."""
+    return float(np.interp(temperature_degc, *zip(*_LIME_SOLUBILITY, strict=True)))
+
+
+def carbonate_over_lime_mg_l() -> float:
+    """Carbonate left over calcite where lime sets the calcium [mg/L], activities taken as concentrations."""
+    calcium = (lime_solubility_product() / 4) ** (1 / 3)
+    return float(1000 * molar_mass_g_mol("CO3(2-)") * 10.0**CALCITE_LOG_KSP / calcium)
 
 
 def calcium_need_mol(tungstate_mol: float, sodium_mol: float) -> tuple[float, float, float]:
@@ -69,13 +103,16 @@ class WastePlan:
     sludge_wet_g: Measured
     calcium_tungstate_g: float
     calcium_hydroxide_g: float
+    calcium_hydroxide_dissolved_g: float
     calcium_carbonate_g: float
     liquid_ml: float
     liquid_ph: float
     tungsten_left_mg_l: tuple[float, float]
+    carbonate_left_mg_l: float
     sludge_reaches_1_bq_g_at: float
     sludge_bq_g_planned: Measured
     tungstate_kept_g: float
+    tungstate_crystals_ml: float
     trioxide_obtainable_g: Measured
     free_hydroxide_mol_l: Measured
     hydroxide_to_add_g: float
@@ -129,13 +166,15 @@ def waste_plan(
     tungstate_g = tungstate_mol * molar_mass_g_mol("CaWO4")
     lime_mol = hydroxide_mol / 2
     carbonate_g = carbonate_mol * molar_mass_g_mol("CaCO3")
-    lime_g = lime_mol * molar_mass_g_mol("Ca(OH)2")
+    lime_made_g = lime_mol * molar_mass_g_mol("Ca(OH)2")
+    planned_g = {salt: calcium_salt_g(planned, salt) for salt in CALCIUM_SALTS}
+    solution_ml = 5.0 * planned_g["calcium chloride"] + 1.0
+    lime_dissolved_g = min(lime_solubility_g_100ml(20.0) * (volume_ml + solution_ml) / 100, lime_made_g)
+    lime_g = lime_made_g - lime_dissolved_g
     dry = tungstate_g + lime_g + carbonate_g
     activity = thoria_activity_bq(thoria_g)
     at_limit = SLUDGE_LIMIT_BQ_G * dry / activity if activity else math.inf
     sludge_bq_g = carried_over * activity / dry if dry else 0.0
-    planned_g = {salt: calcium_salt_g(planned, salt) for salt in CALCIUM_SALTS}
-    solution_ml = 5.0 * planned_g["calcium chloride"] + 1.0
     heat = -planned * _CALCIUM_CHLORIDE_J_MOL
     free = hydroxide_mol / (volume_ml / 1000)
     short = max(STORE_FREE_HYDROXIDE_MOL_L - free, 0.0) * volume_ml / 1000
@@ -169,15 +208,20 @@ def waste_plan(
         sludge_wet_g=Measured(2.5 * dry, 0.8 * dry, "g"),
         calcium_tungstate_g=tungstate_g,
         calcium_hydroxide_g=lime_g,
+        calcium_hydroxide_dissolved_g=lime_dissolved_g,
         calcium_carbonate_g=carbonate_g,
         liquid_ml=volume_ml + solution_ml,
-        liquid_ph=12.0,
+        liquid_ph=lime_saturated_ph(),
         tungsten_left_mg_l=(1.0, 5.0),
+        carbonate_left_mg_l=carbonate_over_lime_mg_l(),
         sludge_reaches_1_bq_g_at=at_limit,
         sludge_bq_g_planned=Measured(
             sludge_bq_g, sludge_bq_g * (u_carried_over / carried_over if carried_over else 0), "Bq/g"
         ),
         tungstate_kept_g=tungstate_mol * molar_mass_g_mol("Na2WO4"),
+        tungstate_crystals_ml=tungstate_mol
+        * (molar_mass_g_mol("Na2WO4") + 2 * molar_mass_g_mol("H2O"))
+        / _DIHYDRATE_G_CM3,
         trioxide_obtainable_g=Measured(
             tungstate_mol * molar_mass_g_mol("WO3"), 0.03 * tungstate_mol * molar_mass_g_mol("WO3"), "g"
         ),

@@ -71,6 +71,10 @@ def _print(report: RecoverReport) -> None:
     typer.echo(f"expected {report.oxide.expected_g}" + (" (after the last readings)" if report.from_readings else ""))
     if report.oxide.weighed_g is not None:
         typer.echo(f"weighed  {report.oxide.weighed_g}")
+    typer.echo(
+        f"lost in washing: {100 * report.washing.lost_share.value:.1f} % (fines; estimate, factor 3); dissolved: "
+        f"{report.dissolved_thoria_ug:.1f} µg at most"
+    )
     paragraph(report.oxide.says)
     for item in report.oxide.holds:
         paragraph(item, "  - ")

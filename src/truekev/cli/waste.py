@@ -61,10 +61,13 @@ def _print(report: WasteReport) -> None:
             "in it: tungstate; lime; carbonate of calcium",
             f"{p.calcium_tungstate_g:.1f}; {p.calcium_hydroxide_g:.1f}; {p.calcium_carbonate_g:.1f} g",
         ],
-        ["liquid", f"{p.liquid_ml:.0f} mL, pH about {p.liquid_ph:.0f}, tungsten {low:.0f} to {high:.0f} mg/L"],
+        ["liquid", f"{p.liquid_ml:.0f} mL, pH about {p.liquid_ph:.1f}, tungsten {low:.0f} to {high:.0f} mg/L"],
         ["sludge reaches 1 Bq/g when this share of the thoria is in it", f"{100 * p.sludge_reaches_1_bq_g_at:.1f} %"],
         ["sludge as planned (half a percent carried over)", str(p.sludge_bq_g_planned)],
-        ["or keep the tungstate: salt; trioxide obtainable", f"{p.tungstate_kept_g:.1f} g; {p.trioxide_obtainable_g}"],
+        [
+            "or keep the tungstate: salt (as crystals); trioxide obtainable",
+            f"{p.tungstate_kept_g:.1f} g ({p.tungstate_crystals_ml:.0f} mL); {p.trioxide_obtainable_g}",
+        ],
         [
             "free hydroxide to store it (0.1 mol/L at least)",
             f"{p.free_hydroxide_mol_l}; add {p.hydroxide_to_add_g:.2f} g",

@@ -9,7 +9,15 @@ from pathlib import Path
 from truekev.bench.follow import follow_run
 from truekev.bench.plan import MakePlan, plan_make
 from truekev.bench.readings import readings_path
-from truekev.bench.recovery import KEPT, KeptFraction, OxideYield, oxide_yield, separation_toml, source_label
+from truekev.bench.recovery import (
+    KEPT,
+    KeptFraction,
+    OxideYield,
+    dissolved_thoria_ug,
+    oxide_yield,
+    separation_toml,
+    source_label,
+)
 from truekev.bench.settings import BatchSettings, read_batch
 from truekev.bench.settling import SettlingRow, end_liquor, filter_holds, settling_table, water_20_degc
 from truekev.bench.steps import Step
@@ -37,6 +45,7 @@ class RecoverReport:
     filters: dict[str, dict[str, bool]]
     washing: WashPlan
     flocculant: Flocculation
+    dissolved_thoria_ug: float
     oxide: OxideYield
     kept: tuple[KeptFraction, ...]
     count_not_before: datetime
@@ -102,6 +111,7 @@ def recover_batch(batch_path: str | Path) -> RecoverReport:
         filters=filters,
         washing=washing,
         flocculant=floc,
+        dissolved_thoria_ug=dissolved_thoria_ug(volume_ml / 1000 + washing.water_l),
         oxide=oxide,
         kept=KEPT,
         count_not_before=separated + timedelta(days=3),

@@ -17,8 +17,11 @@ PAPER, INK, PALE, ACCENT = "#fbf8f1", "#23303a", "#9aa39a", "#a8442a"
 def new_page(n_rows: int, *, height_cm: float, title: str) -> tuple[Any, list[Any]]:
     """A figure 18 cm wide with `n_rows` axes over one horizontal axis; returns figure and axes."""
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=(18 / 2.54, height_cm / 2.54), facecolor=PAPER, layout="constrained")
+    figure = Figure(
+        figsize=(18 / 2.54, height_cm / 2.54), facecolor=PAPER, layout=ConstrainedLayoutEngine(w_pad=0.12, h_pad=0.06)
+    )
     axes = figure.subplots(n_rows, 1, sharex=True, squeeze=False)[:, 0].tolist()
     for axis in axes:
         axis.set_facecolor(PAPER)
@@ -28,7 +31,6 @@ def new_page(n_rows: int, *, height_cm: float, title: str) -> tuple[Any, list[An
             axis.spines[side].set_visible(False)
         for side in ("left", "bottom"):
             axis.spines[side].set_color(PALE)
-    figure.get_layout_engine().set(w_pad=0.12, h_pad=0.06)
     figure.suptitle(title, color=INK, fontsize=11, x=0.01, ha="left")
     return figure, axes
 
