@@ -22,7 +22,7 @@ STATE_NAMES = (
     "hydroxide tungstate carbonate sodium water enthalpy_j "
     "hydrogen_out oxygen_out vapour_out carbon_dioxide_in "
     "mist_sodium mist_hydroxide mist_tungstate mist_carbonate mist_water mist_thoria "
-    "charge_c electrical_j heat_lost_j streams_out_j water_added water_added_j"
+    "charge_c electrical_j heat_lost_j streams_out_j water_added water_added_j tungstate_solid"
 ).split()
 state_index: dict[str, int] = {name: i for i, name in enumerate(STATE_NAMES)}
 # Absolute tolerances are a millionth of these.
@@ -30,9 +30,13 @@ STATE_SCALE = np.array([1e4 if name.endswith(("_j", "_c")) else 1.0 for name in 
 
 REFERENCE_DEGC = 25.0
 _TUNGSTEN_J_MOL_K, _THORIA_J_MOL_K = 24.3, 61.8
+# Crystals are the dihydrate; their heat of solution is small and left out, their heat capacity is an estimate.
+_CRYSTAL_J_MOL_K, CRYSTAL_L_MOL = 220.0, 329.85 / 3259.0
 H_OH, H_NA, H_WO4, H_CO3 = (enthalpy_j_mol(f) for f in ("OH-", "Na+", "WO4(2-)", "CO3(2-)"))
 H_H2O, H_THO2, H_CO2, H_VAPOUR = (enthalpy_j_mol(f) for f in ("H2O", "ThO2", "CO2", "H2O(g)"))
 _M_NAOH, _M_WATER = molar_mass_g_mol("NaOH"), molar_mass_g_mol("H2O")
+H_CRYSTAL = 2 * H_NA + H_WO4 + 2 * H_H2O
+_CRYSTALS = state_index["tungstate_solid"]
 _M_NA2WO4, _M_NA2CO3 = molar_mass_g_mol("Na2WO4"), molar_mass_g_mol("Na2CO3")
 
 
@@ -48,6 +52,12 @@ class Bath:
     carbonate_mol_l: float
     water_g: float
     heat_capacity_j_k: float
+    solids_j_k: float
+    level_l: float
+
+
+def _solids_j_k(tungsten: float, thoria: float, crystals: float) -> float:
+    return tungsten * _TUNGSTEN_J_MOL_K + thoria * _THORIA_J_MOL_K + crystals * _CRYSTAL_J_MOL_K
 
 
 def liquid_heat_capacity_j_k(hydroxide: float, tungstate: float, carbonate: float, water: float) -> float:
@@ -62,23 +72,38 @@ def liquid_heat_capacity_j_k(hydroxide: float, tungstate: float, carbonate: floa
 def bath_of(y: list[float], vessel_j_k: float) -> Bath:
     """Temperature, volume and concentrations of a state; `vessel_j_k` is the heat capacity of vessel and basket."""
     w_anode, w_fines, th_anode, th_loose, oh, wo4, co3, na, water, enthalpy = y[:10]
+    crystals = y[_CRYSTALS]
     m_naoh, m_w, m_c, m_h2o = oh * _M_NAOH, wo4 * _M_NA2WO4, co3 * _M_NA2CO3, water * _M_WATER
     mass = max(m_naoh + m_w + m_c + m_h2o, 1e-6)
     x_naoh, x_w, x_c = m_naoh / mass, m_w / mass, m_c / mass
-    solids = (w_anode + w_fines) * _TUNGSTEN_J_MOL_K + (th_anode + th_loose) * _THORIA_J_MOL_K
+    solids = _solids_j_k(w_anode + w_fines, th_anode + th_loose, crystals)
     capacity = mass * heat_capacity_j_g_k(x_naoh, x_w, x_c, 30.0) + vessel_j_k + solids
-    formation = oh * H_OH + wo4 * H_WO4 + co3 * H_CO3 + na * H_NA + water * H_H2O + (th_anode + th_loose) * H_THO2
+    formation = oh * H_OH + wo4 * H_WO4 + co3 * H_CO3 + na * H_NA + water * H_H2O
+    formation += (th_anode + th_loose) * H_THO2 + crystals * H_CRYSTAL
     temperature = REFERENCE_DEGC + (enthalpy - formation) / capacity
     volume = mass / density_g_cm3(x_naoh, x_w, x_c, min(max(temperature, -20.0), 150.0)) / 1000.0
-    return Bath(temperature, mass, volume, oh / volume, wo4 / volume, co3 / volume, m_h2o, capacity)
+    return Bath(
+        temperature,
+        mass,
+        volume,
+        oh / volume,
+        wo4 / volume,
+        co3 / volume,
+        m_h2o,
+        capacity,
+        solids,
+        volume + crystals * CRYSTAL_L_MOL,
+    )
 
 
 def enthalpy_of(y: list[float], temperature_degc: float, vessel_j_k: float) -> float:
     """Enthalpy [J] of a state's contents at a temperature; the inverse of the temperature in `bath_of`."""
     w_anode, w_fines, th_anode, th_loose, oh, wo4, co3, na, water = y[:9]
-    solids = (w_anode + w_fines) * _TUNGSTEN_J_MOL_K + (th_anode + th_loose) * _THORIA_J_MOL_K
+    crystals = y[_CRYSTALS]
+    solids = _solids_j_k(w_anode + w_fines, th_anode + th_loose, crystals)
     capacity = liquid_heat_capacity_j_k(oh, wo4, co3, water) + vessel_j_k + solids
-    formation = oh * H_OH + wo4 * H_WO4 + co3 * H_CO3 + na * H_NA + water * H_H2O + (th_anode + th_loose) * H_THO2
+    formation = oh * H_OH + wo4 * H_WO4 + co3 * H_CO3 + na * H_NA + water * H_H2O
+    formation += (th_anode + th_loose) * H_THO2 + crystals * H_CRYSTAL
     return formation + capacity * (temperature_degc - REFERENCE_DEGC)
 
 
@@ -104,10 +129,11 @@ def balances(states: npt.NDArray[np.float64], vessel_j_k: float) -> dict[str, fl
         [enthalpy_of(list(y), bath_of(list(y), vessel_j_k).temperature_degc, vessel_j_k) for y in states]
     )
     f = FARADAY_C_MOL
-    dissolved = s["tungstate"] + s["mist_tungstate"]
+    crystals = s["tungstate_solid"]
+    dissolved = s["tungstate"] + s["mist_tungstate"] + crystals
     terms = {
-        "Na": [s["sodium"], s["mist_sodium"]],
-        "W": [s["tungsten_anode"], s["tungsten_fines"], s["tungstate"], s["mist_tungstate"]],
+        "Na": [s["sodium"], s["mist_sodium"], 2 * crystals],
+        "W": [s["tungsten_anode"], s["tungsten_fines"], s["tungstate"], s["mist_tungstate"], crystals],
         "Th": [s["thoria_anode"], s["thoria_loose"], s["mist_thoria"]],
         "C": [s["carbonate"], s["mist_carbonate"], -s["carbon_dioxide_in"]],
         "H": [
@@ -117,6 +143,7 @@ def balances(states: npt.NDArray[np.float64], vessel_j_k: float) -> dict[str, fl
             2 * s["vapour_out"],
             s["mist_hydroxide"],
             2 * s["mist_water"],
+            4 * crystals,
             -2 * s["water_added"],
         ],
         "O": [
@@ -131,6 +158,7 @@ def balances(states: npt.NDArray[np.float64], vessel_j_k: float) -> dict[str, fl
             4 * s["mist_tungstate"],
             3 * s["mist_carbonate"],
             s["mist_water"],
+            6 * crystals,
             -2 * s["carbon_dioxide_in"],
             -s["water_added"],
         ],

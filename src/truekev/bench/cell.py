@@ -33,7 +33,7 @@ _DIFFUSION_CM2_S = 1.66e-5  # hydroxide; falls as tungstate thickens the bath; f
 _LAYER_CM = {"strong": 0.010, "gentle": 0.015, "none": 0.025}
 _CONCENTRATION_V = 0.05
 _LN10 = math.log(10.0)
-_OBSTRUCTION = 2.0  # gas and the walls of the basket lengthen the way of the current; from memory
+_OBSTRUCTION = 1.6  # gas and the walls of the basket lengthen the way of the current; from memory
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,7 @@ def voltage_parts(
 
     Notes
     -----
-    The bath is a slab of twice the gap's length (gas, basket walls) and of the logarithmic mean of the electrodes'
+    The bath is a slab of 1.6 times the gap's length (gas, basket walls) and of the logarithmic mean of the electrodes'
     areas. At and above the limiting current the concentration part rises steeply instead of diverging, so that the sum
     stays finite and strictly increasing in the current.
     """

@@ -35,7 +35,6 @@ class EndEvent(Enum):
     PARTED = "the dipped rods part at the surface"
     COLLAPSED = "the current collapses at the voltage cap"
     HYDROXIDE_SPENT = "the hydroxide is spent"
-    SATURATED = "sodium tungstate saturates the bath and crystallises"
     LEVEL = "the level falls below the cut-out"
     HOT = "the bath passes 60 °C, where the temperature cut-out switches off"
     BOILS = "the bath boils"
@@ -87,7 +86,6 @@ _ENDS = (
     EndEvent.DISSOLVED,
     EndEvent.COLLAPSED,
     EndEvent.HYDROXIDE_SPENT,
-    EndEvent.SATURATED,
     EndEvent.LEVEL,
     EndEvent.HOT,
     EndEvent.BOILS,
@@ -213,7 +211,7 @@ def _top_up(run: RunningCell, given: CourseInput, t: float, y: Floats) -> tuple[
     missing = float(y[s["vapour_out"]] + y[s["mist_water"]] - y[s["water_added"]])
     if missing * _M_WATER < 0.5:
         return y, None
-    level = run.bath(y.tolist()).volume_l / run.start_volume_l
+    level = run.bath(y.tolist()).level_l / run.start_volume_l
     heat = missing * (H_H2O + _WATER_J_MOL_K * (given.room.temperature_degc - 25.0))
     new = y.copy()
     new[s["water"]] += missing
@@ -248,7 +246,7 @@ def _course(
                 current,
                 min(voltage, given.cap_v),
                 b.temperature_degc,
-                b.volume_l,
+                b.level_l,
                 b.hydroxide_mol_l,
                 b.tungstate_mol_l,
                 current / max(limit, 1e-12),

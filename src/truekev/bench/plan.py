@@ -71,6 +71,7 @@ class MakePlan:
     hydroxide_end_mol_l: Measured
     tungstate_end_mol_l: Measured
     tungstate_saturation: Measured
+    tungstate_crystals_g: Measured
     carbon_dioxide_mol: Measured
     water_electrolysis_g: Measured
     water_evaporated_g: Measured
@@ -151,7 +152,8 @@ def plan_make(batch: BatchSettings) -> MakePlan:
 def _figures(batch: BatchSettings, given: CourseInput, course: Course) -> MakePlan:
     content = anode_content(batch)
     w_molar, th_molar = molar_mass_g_mol("W"), molar_mass_g_mol("ThO2")
-    dissolved = (course.final("tungstate") + course.final("mist_tungstate")) * w_molar
+    crystals = course.final("tungstate_solid")
+    dissolved = (course.final("tungstate") + course.final("mist_tungstate") + crystals) * w_molar
     fines = course.final("tungsten_fines") * w_molar
     freed = course.final("thoria_loose") * th_molar
     left = content.tungsten_g.value - dissolved - fines
@@ -175,9 +177,7 @@ def _figures(batch: BatchSettings, given: CourseInput, course: Course) -> MakePl
         / volume_l
     )
     evaporated = (course.final("vapour_out") + course.final("mist_water")) * molar_mass_g_mol("H2O")
-    electrolysis = (given.water_mol - course.final("water") + course.final("water_added")) * molar_mass_g_mol(
-        "H2O"
-    ) - evaporated
+    electrolysis = 2 * (dissolved / w_molar + course.final("oxygen_out")) * molar_mass_g_mol("H2O")
     rate_g_h = evaporated / max(duration_h, 1e-6)
     spare_g = (1.0 - given.min_level) * float(course.volume_l[0]) * 1000.0
     late = _late_index(course)
@@ -215,6 +215,7 @@ def _figures(batch: BatchSettings, given: CourseInput, course: Course) -> MakePl
         hydroxide_end_mol_l=Measured(float(course.hydroxide_mol_l[-1]), u_end, "mol/L"),
         tungstate_end_mol_l=_scaled(float(course.tungstate_mol_l[-1]), math.hypot(relative_w, 0.03), "mol/L"),
         tungstate_saturation=_scaled(float(course.saturation.max()), 0.3, ""),
+        tungstate_crystals_g=_scaled(crystals * 329.85, 0.5, "g"),
         carbon_dioxide_mol=_scaled(co2, 0.5, "mol"),
         water_electrolysis_g=_scaled(electrolysis, relative_charge, "g"),
         water_evaporated_g=_scaled(evaporated, 0.2, "g"),
@@ -301,7 +302,13 @@ def _warnings(batch: BatchSettings, plan: MakePlan) -> tuple[str, ...]:
             "Near the end the current comes close to what the hydroxide can carry to the thin rods: lower it in "
             "the last tenth."
         )
-    if plan.tungstate_saturation.value > 0.8:
+    if plan.tungstate_crystals_g.value > 0.5:
+        told.append(
+            f"Sodium tungstate saturates the bath: some {plan.tungstate_crystals_g.value:.0f} g of crystals "
+            "form, on the rods "
+            "too, and the voltage rises. Take more water; dilute and warm before settling."
+        )
+    elif plan.tungstate_saturation.value > 0.8:
         told.append(
             "Tungstate comes near the solubility in pure water, an upper bound in caustic: crystals on the rods "
             "are likely."

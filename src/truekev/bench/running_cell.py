@@ -7,7 +7,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from truekev.bench.bath import H_CO2, H_CO3, H_H2O, H_NA, H_OH, H_THO2, H_VAPOUR, H_WO4, Bath, bath_of
+from truekev.bench.bath import (
+    H_CO2,
+    H_CO3,
+    H_H2O,
+    H_NA,
+    H_OH,
+    H_THO2,
+    H_VAPOUR,
+    H_WO4,
+    Bath,
+    bath_of,
+    state_index,
+)
 from truekev.bench.cell import CellGeometry, cell_voltage_v, current_at_cap_a
 from truekev.bench.solution import boiling_point_degc, tungstate_solubility_g_per_100g_water, water_activity
 from truekev.bench.stoichiometry import FARADAY_C_MOL, gas_litres, molar_mass_g_mol
@@ -20,6 +32,8 @@ Floats = npt.NDArray[np.float64]
 MAX_BATH_DEGC = 60.0
 _M_NA2WO4, _M_NAOH = molar_mass_g_mol("Na2WO4"), molar_mass_g_mol("NaOH")
 _WATER_J_MOL_K, _VAPOUR_J_MOL_K, _HYDROGEN_J_MOL_K, _OXYGEN_J_MOL_K, _CO2_J_MOL_K = 75.3, 33.6, 28.8, 29.4, 37.1
+_CRYSTALS = state_index["tungstate_solid"]
+_CRYSTAL_GROWTH_S = 1800.0  # crystals follow saturation within half an hour; only the smoothness rests on it
 _LOOSE_LEFT = 1e-4  # share of the tungsten at which the rods count as dissolved
 _COLLAPSED = 0.02  # share of the set current
 _SPENT_MOL_L = 0.05  # below it pH dives and polytungstates form
@@ -118,7 +132,8 @@ class RunningCell:
         mist_oh, mist_w, mist_c, mist_na, mist_h2o = (share * y[i] for i in (4, 5, 6, 7, 8))
         mist_th = min(MIST_THORIA_MOL_PER_L * gas_l, freed)
         warm = t - 25.0
-        liquid_j_k = b.heat_capacity_j_k - room.vessel_j_k - (y[0] + y[1]) * 24.3 - (y[2] + y[3]) * 61.8
+        liquid_j_k = b.heat_capacity_j_k - room.vessel_j_k - b.solids_j_k
+        growing = self.crystallising(y, b)
         streams = (
             vapour * (H_VAPOUR + _VAPOUR_J_MOL_K * warm)
             + hydrogen * _HYDROGEN_J_MOL_K * warm
@@ -141,10 +156,10 @@ class RunningCell:
                 -freed,
                 freed - mist_th,
                 -8.0 * dissolving - 4.0 * oxygen + 2.0 * hydrogen - 2.0 * co2 - mist_oh,
-                dissolving - mist_w,
+                dissolving - mist_w - growing,
                 co2 - mist_c,
-                -mist_na,
-                4.0 * dissolving + 2.0 * oxygen - 2.0 * hydrogen + co2 - vapour - mist_h2o,
+                -mist_na - 2.0 * growing,
+                4.0 * dissolving + 2.0 * oxygen - 2.0 * hydrogen + co2 - vapour - mist_h2o - 2.0 * growing,
                 power - lost - streams,
                 hydrogen,
                 oxygen,
@@ -162,8 +177,15 @@ class RunningCell:
                 streams,
                 0.0,
                 0.0,
+                growing,
             ]
         )
+
+    def crystallising(self, y: list[float], b: Bath) -> float:
+        """Growth of crystals [mol/s] above the solubility in pure water; below it they dissolve again, as fast."""
+        solid = y[_CRYSTALS]
+        soluble = tungstate_solubility_g_per_100g_water(b.temperature_degc) * b.water_g / 100.0 / _M_NA2WO4
+        return max((y[5] - soluble) / _CRYSTAL_GROWTH_S, -max(solid, 0.0) / _CRYSTAL_GROWTH_S)
 
     def saturation(self, y: list[float], b: Bath) -> float:
         """Tungstate over what pure water of that temperature would hold."""
@@ -187,8 +209,7 @@ class RunningCell:
                 y[0] - self.end_mol,
                 collapse,
                 b.hydroxide_mol_l - _SPENT_MOL_L,
-                1.0 - self.saturation(y, b),
-                b.volume_l / self.start_volume_l - self.given.min_level if fraction > 0 else -1.0,
+                b.level_l / self.start_volume_l - self.given.min_level if fraction > 0 else -1.0,
                 MAX_BATH_DEGC - b.temperature_degc,
                 boiling - b.temperature_degc,
             ],

@@ -39,7 +39,7 @@ PORTLANDITE_LOG_K = 22.8  # Ca(OH)2 + 2 H+ = Ca(2+) + 2 H2O; WATEQ4F database in
 WATER_LOG_K = -13.995
 CALCITE_LOG_KSP = -8.48  # phreeqc.dat
 # Calcium hydroxide dissolves less when warm: degC, g per 100 mL; numbers from memory (10 %).
-_LIME_SOLUBILITY = ((0.0, 0.185), (20.0, 0.165), (100.0, 0.07))
+_LIME_DEGC, _LIME_G_100ML = (0.0, 20.0, 100.0), (0.185, 0.165, 0.07)
 _DIHYDRATE_G_CM3 = 3.259  # sodium tungstate dihydrate; atomistry tungsten page
 _CALCIUM_CHLORIDE_J_MOL = -81.3e3  # heat of solution, anhydrous, from memory
 STORE_FREE_HYDROXIDE_MOL_L = 0.1
@@ -56,24 +56,24 @@ CONTAMINATED_SOLIDS = (
 
 def lime_solubility_product() -> float:
     """Solubility product of calcium hydroxide at 25 degC, from the portlandite constant of the database."""
-    return 10.0 ** (PORTLANDITE_LOG_K + 2 * WATER_LOG_K)
+    return math.pow(10.0, PORTLANDITE_LOG_K + 2 * WATER_LOG_K)
 
 
 def lime_saturated_ph() -> float:
     """PH over calcium hydroxide, activities taken as concentrations."""
-    hydroxide = 2 * (lime_solubility_product() / 4) ** (1 / 3)
+    hydroxide = 2 * math.cbrt(lime_solubility_product() / 4)
     return -WATER_LOG_K + math.log10(hydroxide)
 
 
 def lime_solubility_g_100ml(temperature_degc: float) -> float:
     """Solubility of calcium hydroxide [g per 100 mL]; falls with temperature (numbers from memory, 10 %)."""
-    return float(np.interp(temperature_degc, *zip(*_LIME_SOLUBILITY, strict=True)))
+    return float(np.interp(temperature_degc, _LIME_DEGC, _LIME_G_100ML))
 
 
 def carbonate_over_lime_mg_l() -> float:
     """Carbonate left over calcite where lime sets the calcium [mg/L], activities taken as concentrations."""
-    calcium = (lime_solubility_product() / 4) ** (1 / 3)
-    return float(1000 * molar_mass_g_mol("CO3(2-)") * 10.0**CALCITE_LOG_KSP / calcium)
+    calcium = math.cbrt(lime_solubility_product() / 4)
+    return 1000 * molar_mass_g_mol("CO3(2-)") * math.pow(10.0, CALCITE_LOG_KSP) / calcium
 
 
 def calcium_need_mol(tungstate_mol: float, sodium_mol: float) -> tuple[float, float, float]:

@@ -93,6 +93,7 @@ def _print(report: MakeReport) -> None:
         ("free hydroxide: start; end", f"{plan.hydroxide_start_mol_l}; {plan.hydroxide_end_mol_l}"),
         ("tungstate at the end", str(plan.tungstate_end_mol_l)),
         ("tungstate over its solubility in water", f"{plan.tungstate_saturation} (an upper bound in caustic)"),
+        ("tungstate crystallised", str(plan.tungstate_crystals_g)),
         ("carbon dioxide taken up", str(plan.carbon_dioxide_mol)),
         ("water: used; evaporated", f"{plan.water_electrolysis_g}; {plan.water_evaporated_g}"),
         ("evaporation; latest first top-up", f"{plan.evaporation_g_h}; {plan.latest_top_up:%a %d %b %H:%M}"),

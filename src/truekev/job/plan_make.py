@@ -177,7 +177,9 @@ def plan_of_settings(
         plan = plan_make(batch)
     if plan.duration_h.value > 30 * 24 - 1:
         raise OutOfRangeError(f"supply.current_a: at {batch.supply.current_a:g} A it would take more than 30 days.")
-    _, most, planned = calcium_need_mol(plan.course.final("tungstate"), plan.course.final("sodium"))
+    _, most, planned = calcium_need_mol(
+        plan.course.final("tungstate"), plan.course.final("sodium") + 2 * plan.course.final("tungstate_solid")
+    )
     return MakeReport(
         opening=_opening(plan),
         batch=batch,

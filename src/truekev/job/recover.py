@@ -64,7 +64,13 @@ def _liquor_fractions(plan: MakePlan) -> tuple[float, float, float, float]:
     carbonate = course.final("carbonate") * molar_mass_g_mol("Na2CO3")
     water = course.final("water") * molar_mass_g_mol("H2O")
     total = hydroxide + tungstate + carbonate + water
-    return hydroxide / total, tungstate / total, hydroxide + tungstate + carbonate, 1000 * float(course.volume_l[-1])
+    crystals = course.final("tungstate_solid") * molar_mass_g_mol("Na2WO4")
+    return (
+        hydroxide / total,
+        tungstate / total,
+        hydroxide + tungstate + carbonate + crystals,
+        1000 * float(course.volume_l[-1]),
+    )
 
 
 def recover_batch(batch_path: str | Path) -> RecoverReport:

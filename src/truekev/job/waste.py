@@ -42,8 +42,8 @@ def waste_of_batch(batch_path: str | Path) -> WasteReport:
         batch=batch.name,
         ask_first=f"{ASK_FIRST}. It may count as low-level radioactive waste. Never a drain, never a bin.",
         plan=waste_plan(
-            tungstate_mol=course.final("tungstate"),
-            sodium_mol=course.final("sodium"),
+            tungstate_mol=course.final("tungstate") + course.final("tungstate_solid"),
+            sodium_mol=course.final("sodium") + 2 * course.final("tungstate_solid"),
             carbonate_mol=course.final("carbonate"),
             hydroxide_mol=course.final("hydroxide"),
             volume_ml=1000 * float(course.volume_l[-1]),
