@@ -73,6 +73,22 @@ def sound_entries(rng: np.random.Generator) -> dict[str, Any]:
             "air": str(rng.choice(["still", "hood", "fan"])),
         },
         "attendance": {"top_up_every_h": float(rng.uniform(1, 24))},
+        "cleanup": {
+            "heel_ml": float(10 ** rng.uniform(0, 3)),
+            "hydroxide_mol_l": float(rng.uniform(0, 2)),
+            "temperature_degc": float(rng.uniform(5, 40)),
+            "basket_out": True,
+            "copper_out": True,
+        }
+        | ({"tungsten_left_g": float(10 ** rng.uniform(-3, 1))} if rng.random() < 0.7 else {}),
+        "recovery": {
+            "beaker_ml": float(rng.uniform(50, 1000)),
+            "heel_ml": float(rng.uniform(2, 60)),
+            "residual_salt_mg": float(10 ** rng.uniform(-2, 2)),
+            "flocculant": str(rng.choice(["none", "alum", "aluminium sulfate", "organic"])),
+            "flocculant_mg": float(rng.uniform(0, 300)),
+            "oxide_dry_g": float(10 ** rng.uniform(-2, 1)),
+        },
     }
     return entries
 

@@ -90,7 +90,7 @@ def _print(report: FollowReport) -> None:
     for w in s.weighings:
         typer.echo(
             f"weighed at {w.at_h:.1f} h: {w.mass_g:.2f} g left, {w.tungsten_gone_g:.2f} g tungsten gone, "
-            f"{100 * w.of_upper_bound:.0f} % of the coulombs' upper bound"
+            + ("" if w.of_upper_bound is None else f"{100 * w.of_upper_bound:.0f} % of the coulombs' upper bound")
         )
     title("Notices")
     if not s.notices:
