@@ -34,6 +34,10 @@ def register(app: typer.Typer) -> None:
         """
         from truekev.job.recover import recover_batch, write_separation
 
+        if figure is not None:
+            from truekev.pictures.bench_page import figure_ending
+
+            figure_ending(figure)
         report = recover_batch(batch)
         path = Path(batch)
         target = write_separation(report, write or path.with_name(f"{path.stem}.source.toml"))

@@ -9,7 +9,7 @@ from typing import Any
 from truekev.errors import InputError
 from truekev.files import write_whole
 
-__all__ = ["ACCENT", "INK", "PALE", "PAPER", "new_page", "save_page"]
+__all__ = ["ACCENT", "INK", "PALE", "PAPER", "figure_ending", "new_page", "save_page"]
 
 PAPER, INK, PALE, ACCENT = "#fbf8f1", "#23303a", "#9aa39a", "#a8442a"
 
@@ -35,13 +35,25 @@ def new_page(n_rows: int, *, height_cm: float, title: str) -> tuple[Any, list[An
     return figure, axes
 
 
+def figure_ending(path: str | Path) -> str:
+    """The kind of file that a figure's name asks for: png, svg or pdf.
+
+    Raises
+    ------
+    InputError
+        Another ending; asked before anything is written.
+    """
+    ending = Path(path).suffix.lower().removeprefix(".")
+    if ending not in ("png", "svg", "pdf"):
+        raise InputError(f"{path}: figures are saved as .png, .svg or .pdf.")
+    return ending
+
+
 def save_page(figure: Any, path: str | Path) -> Path:
     """Save a figure as PNG, SVG or PDF by the ending of its name; whole or absent."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
 
-    ending = Path(path).suffix.lower().removeprefix(".")
-    if ending not in ("png", "svg", "pdf"):
-        raise InputError(f"{path}: figures are saved as .png, .svg or .pdf.")
+    ending = figure_ending(path)
     FigureCanvasAgg(figure)
     buffer = io.BytesIO()
     figure.savefig(buffer, format=ending, dpi=160, facecolor=figure.get_facecolor())
