@@ -36,8 +36,8 @@ def main() -> None:
     write_page(
         trials,
         title="Random batches and readings",
-        question="Does every batch and file of readings, absurd ones included, end in a plan or a clear refusal, without a crash, "
-        "without a negative amount and without a number that is none?",
+        question="Does every batch and file of readings, absurd ones included, end in a plan or a clear refusal, "
+        "without a crash, without a negative amount and without a number that is none?",
         tables=[Table("What came of them", ("job", *kinds), rows)],
         answer=answer,
     )

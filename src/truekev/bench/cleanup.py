@@ -33,6 +33,7 @@ __all__ = [
 
 MAX_ADIABATIC_DEGC = 60.0
 _BOILING_DEGC = 100.0
+_NO_LIMIT_ML = 1e5
 _PEROXIDE_J_G_K = 2.62  # of H2O2 itself; with water's 4.18 the mixture's heat capacity
 _WATER_J_G_K = 4.18
 _HEEL_J_ML_K = 4.1  # washed or dilute caustic heel, per mL
@@ -251,9 +252,9 @@ def largest_portion_ml(percent: float, heel_ml: float, tungsten_g: float | None,
     def fits(volume: float) -> bool:
         return worst_part(Dose(volume, percent), heel_ml, tungsten_g, start_degc).peak_degc <= MAX_ADIABATIC_DEGC
 
-    if fits(1e5):
-        return 1e5
-    low, high = 0.0, 1e5
+    if fits(_NO_LIMIT_ML):
+        return _NO_LIMIT_ML
+    low, high = 0.0, _NO_LIMIT_ML
     while high - low > 1e-3 * high and high > 1e-3:
         middle = math.sqrt(max(low, 1e-4) * high)
         if fits(middle):
@@ -324,6 +325,10 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         )
     there = settings.hydroxide_mol_l * settings.heel_ml / 1000
     total_l = (settings.heel_ml + dose.volume_ml) / 1000
+    if allowed >= _NO_LIMIT_ML:
+        next_one = "A next portion"
+    else:
+        next_one = f"A next portion (at most {math.floor(allowed):.0f} mL)"
     keep = 0.1 * total_l
     missing = max(heat.hydroxide_used_mol + keep - there, 0.0)
     peak_slow, peak_fast = (
@@ -331,6 +336,7 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         for k in _DECAY_PER_H
     )
     capacity = dose.tungsten_capacity_g
+    most_g = capacity if settings.tungsten_left_g is None else settings.tungsten_left_g
     add_g = missing * molar_mass_g_mol("NaOH")
     steps = (
         "Basket, titanium, copper and iron out of the beaker; vented cover, tray, thermometer in.",
@@ -339,8 +345,7 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         else "The hydroxide there is enough.",
         f"Pour {dose.volume_ml:g} mL of {dose.percent:g} % in slowly at {start:g} °C; stay for the first hour.",
         "Read the temperature every few minutes; over 50 °C stand the beaker in cold water and step back.",
-        f"A next portion (at most {math.floor(allowed):.0f} mL) only when the bath is back within 5 K and "
-        "gassing has stopped.",
+        f"{next_one} only when the bath is back within 5 K and gassing has stopped.",
     )
     return CleanupPlan(
         asked=dose,
@@ -348,7 +353,7 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         heat_without_tungsten=dose_heat(dose, settings.heel_ml, 0.0, start),
         allowed_ml=allowed,
         tungsten_capacity_g=capacity,
-        tungsten_likely_g=(_YIELD[0] * capacity, _YIELD[1] * capacity),
+        tungsten_likely_g=(min(_YIELD[0] * capacity, most_g), min(_YIELD[1] * capacity, most_g)),
         hydroxide_needed_mol=heat.hydroxide_used_mol + keep,
         hydroxide_there_mol=there,
         hydroxide_to_add_g=add_g,

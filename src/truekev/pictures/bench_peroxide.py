@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,18 +33,20 @@ def draw_peroxide(report: CleanReport, path: str | Path) -> Path:
         cases.insert(1, (f"{given_g:g} g tungsten", given_g, ACCENT, "-."))
     for words, tungsten, color, style in cases:
         peaks = [dose_heat(Dose(float(v), plan.asked.percent), heel_ml, tungsten, start).peak_degc for v in volumes]
-        axis.plot(volumes, np.minimum(peaks, 104.0), style, color=color, label=words)
+        shown = [peak if peak < 104.0 else math.nan for peak in peaks]
+        axis.plot(volumes, shown, style, color=color, label=words)
     axis.axhline(MAX_ADIABATIC_DEGC, color=INK, linewidth=0.8, linestyle=":")
-    axis.text(volumes[0], MAX_ADIABATIC_DEGC + 1, "the rule: 60 °C", fontsize=8, color=INK)
+    axis.text(0.995 * volumes[-1], MAX_ADIABATIC_DEGC + 0.7, "the rule: 60 °C", fontsize=8, color=INK, ha="right")
     axis.axhline(100.0, color=PALE, linewidth=0.8)
-    axis.text(volumes[0], 100.7, "boils and throws", fontsize=8, color=INK)
+    axis.text(0.995 * volumes[-1], 100.7, "boils and throws", fontsize=8, color=INK, ha="right")
     axis.plot([plan.asked.volume_ml], [plan.heat.peak_degc], "o", color=ACCENT)
     axis.annotate(
         "this dose",
         (plan.asked.volume_ml, plan.heat.peak_degc),
         fontsize=8,
         color=ACCENT,
-        xytext=(6, -12),
+        xytext=(0, 8),
+        ha="center",
         textcoords="offset points",
     )
     axis.set_ylim(start - 2, 108)
