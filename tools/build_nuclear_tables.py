@@ -1,4 +1,4 @@
-"""Builds `nuclides.csv`, `photon_lines.csv` and `k_x_rays.csv` in src/truekev/tables, each with its provenance.
+"""Builds `nuclides.csv` and `photon_lines.csv` in src/truekev/tables, each with its provenance.
 
 Run from the root of the project: python tools/build_nuclear_tables.py
 Needs at build time only: roentgen (DDEP decay files of LNHB), paceENSDF (ENSDF), xraylib (rates inside K' beta groups).
@@ -13,6 +13,7 @@ Rules, in the order they apply
 4. An uncertainty that the evaluation leaves out: intensity 50 % of itself (the line is known to exist, its strength is
    an estimate); gamma energy one unit of the last printed digit; K alpha 0.005 keV (DDEP and xraylib agree to
    that), K' beta group 0.05 keV, L group 0.3 keV (its mean depends on which subshells were emptied).
+   K X-rays that follow from an incomplete set of conversion coefficients: 100 % of itself.
 5. DDEP names ground states as daughters: `DAUGHTERS` puts right the places where the chain runs through an isomer that
    is a nuclide of its own here. Where DDEP books the lines of a short-lived isomer with the parent (Cs-137 with
    Ba-137m, Mo-99 with Tc-99m, Sn-113 with In-113m, Cd-109 with Ag-109m) the parent feeds the ground state only, so
@@ -52,7 +53,6 @@ BOOKED_WITH = {"Cs-137": "Ba-137m", "Mo-99": "Tc-99m", "Sn-113": "In-113m", "Cd-
 LEFT_OUT = {"Ra-226D"}  # a sum over a whole chain, not a nuclide
 
 NUCLIDE_COLUMNS = ("nuclide", "z", "a", "half_life_s", "u_half_life_s", "daughters", "evaluation", "booked_with")
-K_COLUMNS = ("element", "z", "line", "energy_kev", "share")
 LINE_COLUMNS = ("nuclide", "energy_kev", "u_energy_kev", "intensity", "u_intensity", "kind", "evaluation")
 
 
@@ -68,8 +68,8 @@ def relative_u(product: Iterable[tuple[float, float]]) -> float:
 
 
 def number(value: float) -> str:
-    """A number as short text that reads back within 1e-7 of it."""
-    return f"{value:.7g}"
+    """A number as short text that reads back within 1e-8 of it."""
+    return f"{value:.8g}"
 
 
 def beta_group_kev(z: int, group: str) -> float | None:
@@ -194,6 +194,8 @@ def read_ensdf(nuclide: str, daughter: str) -> tuple[dict[str, object], list[dic
             cells = (energy, u_energy, intensity, u_intensity)
             rows.append(dict(zip(LINE_COLUMNS, (nuclide, *map(number, cells), kind, evaluation), strict=True)))
 
+    k_edge = xraylib.EdgeEnergy(data["daughterAtomicNumber"], xraylib.K_SHELL)
+    converted = unknown = 0.0  # photons that may convert in the K shell, with and without a coefficient
     for level in data["levelScheme"]:
         for gamma in level["gammaDecay"]:
             relative = (float(gamma["gammaIntensity"] or 0), float(gamma["dGammaIntensity"] or 0))
@@ -201,31 +203,21 @@ def read_ensdf(nuclide: str, daughter: str) -> tuple[dict[str, object], list[dic
             u = intensity * relative_u([relative, *factors]) or 0.5 * intensity
             energy, u_energy = float(gamma["gammaEnergy"]), float(gamma["dGammaEnergy"] or 0)
             add(energy, u_energy or last_digit(repr(energy)), intensity, u, "gamma")
+            if energy > k_edge and gamma["calculatedTotalInternalConversionCoefficient"]:
+                converted += intensity
+            elif energy > k_edge:
+                unknown += intensity
+    incomplete = unknown > 0.05 * converted
     x_rays = ensdf_file("PACE_JSON", f"j_gx_{parent_id}_0keV_")["totalProjectionXrays"]
     for name in ("Kalpha1", "Kalpha2", "Kalpha3", "Kbeta1", "Kbeta2", "Kbeta3"):
         if x_rays:
             percent, u_percent = x_rays[0][f"intensity{name}"], x_rays[0][f"dIntensity{name}"]
             u_kev = 0.005 if "alpha" in name else 0.05
-            add(x_rays[0][f"energy{name}"], u_kev, percent / 100, u_percent / 100, "x-ray")
+            u = percent if incomplete else u_percent
+            add(x_rays[0][f"energy{name}"], u_kev, percent / 100, u / 100, "x-ray")
     half_life = data["parentDecay"][0]["halfLife"][0]
     seconds = (half_life["halfLifeConverted"], half_life["dHalfLifeConverted"])
     return nuclide_row(nuclide, data["parentAtomicNumber"], seconds, ((daughter, 1.0),), evaluation), rows
-
-
-def k_x_ray_rows() -> list[dict[str, object]]:
-    """K X-ray lines of the elements 20 to 92: energy and share of the element's K X-rays."""
-    names = ("KL3", "KL2", "KM3", "KM2", "KM4", "KM5", "KN3", "KN2")
-    rows: list[dict[str, object]] = []
-    for z in range(20, 93):
-        for name in names:
-            try:
-                line = getattr(xraylib, f"{name}_LINE")
-                cells = (number(xraylib.LineEnergy(z, line)), number(xraylib.RadRate(z, line)))
-            except ValueError:  # xraylib has no such transition for this element
-                continue
-            symbol = xraylib.AtomicNumberToSymbol(z)
-            rows.append(dict(zip(K_COLUMNS, (symbol, z, name, *cells), strict=True)))
-    return rows
 
 
 def as_csv(columns: Sequence[str], rows: Iterable[dict[str, object]]) -> bytes:
@@ -244,7 +236,7 @@ def write_table(name: str, data: bytes, **fields: str) -> None:
         "citation": "Decay Data Evaluation Project (DDEP), decay files of LNHB, each row names laboratory and "
         "year; Evaluated Nuclear Structure Data File (ENSDF) for " + ", ".join(FROM_ENSDF),
         "version": ", ".join(f"{p} {version(p)}" for p in ("roentgen", "paceENSDF", "xraylib")),
-        "licence": "roentgen Apache-2.0; paceENSDF BSD-3-Clause; xraylib BSD; evaluated numbers are published",
+        "licence": "roentgen Apache-2.0; paceENSDF BSD; xraylib BSD-3-Clause; evaluated numbers are published",
         "date": DATE,
         "sha256": hashlib.sha256(data).hexdigest(),
         "built_by": "tools/build_nuclear_tables.py",
@@ -285,15 +277,6 @@ def main() -> None:
         "energy; L X-rays are missing for the nuclides from ENSDF. Where the evaluation gives no uncertainty, the "
         "rules at the top of the script apply.",
         units="energy_kev, u_energy_kev in keV; intensity, u_intensity in photons per decay (standard uncertainties)",
-    )
-    write_table(
-        "k_x_rays.csv",
-        as_csv(K_COLUMNS, k_x_ray_rows()),
-        what="K X-ray lines of the elements from calcium to uranium: energy, and share of the element's K X-rays",
-        units="energy_kev in keV; share of one",
-        citation="xraylib (T. Schoonjans et al., Spectrochim. Acta B 66 (2011) 776): energies and radiative rates",
-        version=f"xraylib {version('xraylib')}",
-        licence="BSD-3-Clause",
     )
     print(f"{len(nuclides)} nuclides, {len(lines)} photon lines")
 

@@ -11,9 +11,10 @@ from __future__ import annotations
 import pytest
 from tests.support.batches import worked_case
 
-from truekev.bench.stoichiometry import THORIA_TH_FRACTION, thoria_activity_bq
+from truekev.bench.stoichiometry import thoria_activity_bq
 from truekev.job.plan_make import plan_of_settings
 from truekev.safety.rules import ASK_FIRST, compare_with_exemption, exemption_values, published_rules
+from truekev.sources.stock import THORIUM_IN_THORIA
 
 
 @pytest.mark.parametrize(("nuclide", "bq_g", "bq"), [("Th-232", 1, 1e3), ("Th-228", 1, 1e4), ("Ra-228", 1, 1e5)])
@@ -40,7 +41,7 @@ def test_thoria_against_the_limits() -> None:
     compared = compare_with_exemption(aged, 1.0)
     assert compared.concentration_fraction == pytest.approx(3570, rel=5e-3)
     assert 1.0 / compared.activity_fraction == pytest.approx(0.280, rel=5e-3)
-    assert THORIA_TH_FRACTION / compared.activity_fraction == pytest.approx(0.246, rel=5e-3)
+    assert THORIUM_IN_THORIA / compared.activity_fraction == pytest.approx(0.246, rel=5e-3)
     assert compared.above
     assert ASK_FIRST in compared.say
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 import pytest
 from fluids import v_terminal
 
-from truekev.bench.rods import THORIA_DENSITY_G_CM3, TUNGSTEN_DENSITY_G_CM3
 from truekev.bench.settling import (
     CALCIUM_TUNGSTATE_G_CM3,
     Liquid,
@@ -23,11 +22,12 @@ from truekev.bench.settling import (
     water_20_degc,
 )
 from truekev.errors import OutOfRangeError
+from truekev.sources.stock import THORIA_G_CM3, TUNGSTEN_G_CM3
 
 
 def test_densities() -> None:
-    assert pytest.approx(19.3, rel=0.01) == TUNGSTEN_DENSITY_G_CM3
-    assert pytest.approx(10.0, rel=0.01) == THORIA_DENSITY_G_CM3
+    assert pytest.approx(19.3, rel=0.01) == TUNGSTEN_G_CM3
+    assert pytest.approx(10.0, rel=0.01) == THORIA_G_CM3
     assert pytest.approx(6.062, rel=0.01) == CALCIUM_TUNGSTATE_G_CM3
 
 

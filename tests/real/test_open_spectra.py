@@ -5,12 +5,14 @@ Times are those of the files' own comment lines; channels, scale and the overflo
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from truekev.spectra import read_spectrum
+from truekev.spectra import read_spectrum, write_spectrum
+from truekev.spectra.redistribution import why_rebinned
 
 FOLDER = Path(__file__).parents[3] / "shared" / "open-spectra"
 COUNTING_TIME_S = {
@@ -60,3 +62,29 @@ def test_published_totals() -> None:
     # SOURCES.md: the office background has 27,605 counts, the fertiliser 5,338
     assert read_spectrum(FOLDER / "background-office-1h.csv").counts.sum() == 27605
     assert read_spectrum(FOLDER / "potassium-fertiliser-12min.csv").counts.sum() == 5338
+
+
+@pytest.mark.parametrize("name", COUNTING_TIME_S)
+@pytest.mark.parametrize("ending", ["n42", "csv"])
+def test_an_open_spectrum_written_reads_back(tmp_path: Path, name: str, ending: str) -> None:
+    spectrum = read_spectrum(FOLDER / f"{name}.csv")
+    back = read_spectrum(write_spectrum(spectrum, tmp_path / f"copy.{ending}"))
+    assert replace(back, file=spectrum.file, sha256=spectrum.sha256) == spectrum
+
+
+@pytest.mark.parametrize("name", COUNTING_TIME_S)
+def test_measured_counts_prove_no_redistribution(name: str) -> None:
+    assert why_rebinned(read_spectrum(FOLDER / f"{name}.csv").counts) == ""
+
+
+@pytest.mark.parametrize("width", [1 / 3, 0.61, 0.9, 1.3, 1.7])
+def test_whole_channels_moved_to_another_axis_are_found_out(width: float) -> None:
+    # each channel goes whole to the new one, `width` old ones wide, that holds its middle; spectra with enough counts
+    found = []
+    for name in COUNTING_TIME_S:
+        counts = read_spectrum(FOLDER / f"{name}.csv").counts
+        if np.count_nonzero(counts >= 60) >= 60:
+            target = np.floor((np.arange(counts.size) + 0.5) / width).astype(int)
+            found.append(bool(why_rebinned(np.bincount(target, weights=counts))))
+    assert len(found) == 10
+    assert sum(found) >= 9

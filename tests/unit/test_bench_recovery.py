@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -21,6 +21,7 @@ from truekev.job.recover import recover_batch, write_separation
 from truekev.job.run_today import follow_batch, note_reading
 from truekev.job.waste import waste_of_batch
 from truekev.quantity import Measured
+from truekev.sources.described import resolve_source
 
 LIQUOR = Liquid("end liquor", 1.44, 2.6)
 
@@ -45,6 +46,22 @@ def test_the_separation_has_the_shape_that_sources_take(tmp_path: Path) -> None:
     assert all(0 <= fraction <= 1 for fraction in separation["kept"].values())
     assert "0.85 to 1.00" in report.separation_toml
     assert "0.42 and 1.00 of equilibrium" in report.separation_toml
+
+
+def test_the_source_room_takes_it_as_history(tmp_path: Path) -> None:
+    path = _batch_file(tmp_path, oxide_dry_g=1.15, separated_on=datetime(2026, 10, 9, 16, 0))
+    written = write_separation(recover_batch(path), tmp_path / "vial.toml")
+    day, later = (
+        resolve_source(str(written), on=date(2026, 10, 9)).activities_bq,
+        resolve_source(str(written), on=date(2026, 11, 9)).activities_bq,
+    )
+    assert day["Th-232"] == pytest.approx(1.15 * 3573, rel=5e-3)
+    assert day["Ra-228"] / day["Th-232"] == pytest.approx(0.97, rel=1e-6)
+    assert day["Pb-212"] / day["Th-232"] == pytest.approx(0.80, rel=1e-6)
+    # Pb-212 has grown back to what radium feeds it within a month
+    assert later["Pb-212"] == pytest.approx(later["Ra-224"], rel=0.01)
+    dose = dose_of_source(str(written), "10cm", on=date(2026, 11, 9))
+    assert dose.kerma_rate.value == pytest.approx(1.15 * 3.573 * 27, rel=0.08)
 
 
 def test_kept_fractions_lie_in_their_bands() -> None:

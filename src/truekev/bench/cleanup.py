@@ -325,10 +325,7 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         )
     there = settings.hydroxide_mol_l * settings.heel_ml / 1000
     total_l = (settings.heel_ml + dose.volume_ml) / 1000
-    if allowed >= _NO_LIMIT_ML:
-        next_one = "A next portion"
-    else:
-        next_one = f"A next portion (at most {math.floor(allowed):.0f} mL)"
+    next_one = "A next portion" + ("" if allowed >= _NO_LIMIT_ML else f" (at most {math.floor(allowed):.0f} mL)")
     keep = 0.1 * total_l
     missing = max(heat.hydroxide_used_mol + keep - there, 0.0)
     peak_slow, peak_fast = (

@@ -13,6 +13,7 @@ __all__ = ["register"]
 # What can be written anew: the module and the function in it that returns the template.
 _TEMPLATES: dict[str, tuple[str, str]] = {
     "batch": ("truekev.bench.settings", "batch_template"),
+    "source": ("truekev.sources.template", "source_template"),
 }
 
 
@@ -21,7 +22,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command()
     def new(what: str = typer.Argument(metavar="WHAT", help=f"One of: {', '.join(_TEMPLATES)}.")) -> None:
-        """Print a commented template; redirect it into a file: truekev new batch > batch.toml."""
+        """Print a commented template; redirect it into a file: truekev new source > rods.toml."""
         if what not in _TEMPLATES:
             raise UnknownNameError("template", what, _TEMPLATES)
         module, function = _TEMPLATES[what]

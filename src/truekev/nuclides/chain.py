@@ -3,10 +3,10 @@
 Numbers of atoms N follow dN/dt = A N, with A_ii = -λ_i and A_ij = share(j to i) · λ_j, so N(t) = exp(A t) N(0) and the
 activity is λ N. Two arithmetics, one interface:
 
-- "float": for work. The eigenvector form C · exp(-Λ t) · C⁻¹ (Bateman) subtracts nearly equal exponentials and loses every
-  digit at times short against the half-lives. Here exp(A t) comes by scaling and squaring from sums and products of
-  numbers that are never negative, with the diagonal put in exactly at every squaring, so no digit can cancel. Each
-  squaring adds about two rounding errors per generation: below 1e-11 relative for 300 ns beside 14 Ga.
+- "float": for work. The eigenvector form C · exp(-Λ t) · C⁻¹ (Bateman) subtracts nearly equal exponentials and loses
+  every digit at times short against the half-lives. Here exp(A t) comes by scaling and squaring from sums and products
+  of numbers that are never negative, with the diagonal put in exactly at every squaring, so no digit can cancel.
+  Each squaring adds about two rounding errors per generation: below 1e-12 relative for 300 ns beside 14 Ga.
 - "decimal": the judge. Bateman's closed solution with 400 decimal digits.
 """
 

@@ -13,8 +13,9 @@ from truekev.tables.loader import table_rows
 
 __all__ = ["Nuclide", "known_nuclides", "nuclide", "nuclide_name", "specific_activity_bq_g"]
 
-_MASS_LAST = re.compile(r"([a-z]{1,2})[\s_-]*(\d{1,3})[\s_-]*(m?)")
-_MASS_FIRST = re.compile(r"(\d{1,3})[\s_-]*(m?)[\s_-]*([a-z]{1,2})")
+_BETWEEN = re.compile(r"[\s_-]+")
+_MASS_LAST = re.compile(r"([a-z]{1,2})(\d{1,3})(m?)")
+_MASS_FIRST = re.compile(r"(\d{1,3})(m?[a-z]{1,2})")
 _AVOGADRO = 6.02214076e23
 
 
@@ -79,15 +80,18 @@ def nuclide_name(text: str) -> str:
     UnknownNameError
         Not a nuclide of the tables; the message offers near matches.
     """
-    word = text.strip().lower()
-    name = text.strip()
+    word = _BETWEEN.sub("", text.lower())
+    readings = [text.strip()]
     if match := _MASS_LAST.fullmatch(word):
-        name = f"{match[1].capitalize()}-{match[2]}{match[3]}"
+        readings = [f"{match[1].capitalize()}-{match[2]}{match[3]}"]
     elif match := _MASS_FIRST.fullmatch(word):
-        name = f"{match[3].capitalize()}-{match[1]}{match[2]}"
-    if name not in _all():
-        raise UnknownNameError("nuclide", name, _all(), "Write it as Tl-208.")
-    return name
+        mass, letters = match[1], match[2]
+        # 99mo is molybdenum, 99mtc the isomer of technetium
+        readings = [f"{letters.capitalize()}-{mass}", f"{letters[1:].capitalize()}-{mass}m"]
+    for name in readings:
+        if name in _all():
+            return name
+    raise UnknownNameError("nuclide", readings[0], _all(), "Write it as Tl-208.")
 
 
 def nuclide(text: str) -> Nuclide:

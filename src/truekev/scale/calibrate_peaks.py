@@ -15,8 +15,9 @@ from truekev.scale.light import Pulse
 from truekev.scale.locate import LocatedSpectrum, locate
 from truekev.scale.position_fit import Place, ShapeFit, fit_places
 from truekev.scale.sample import Sample
+from truekev.scale.search import MeasuredBackground
 
-__all__ = ["CountedSpectrum", "FittedSpectrum", "PeakFit", "fit_peaks"]
+__all__ = ["CountedSpectrum", "FittedSpectrum", "PeakFit", "believed", "fit_peaks"]
 
 Array = npt.NDArray[np.float64]
 _LEAST_SIGNIFICANCE = 4.0
@@ -28,10 +29,10 @@ _GAIN_SPREAD = 0.03  # of ln g between spectra of one instrument, where each has
 
 @dataclass(frozen=True)
 class CountedSpectrum:
-    """Counts per channel, a background per channel scaled to the same time (or None), and the sample."""
+    """Counts per channel, the measured background (or None), and the sample."""
 
     counts: Array
-    background: Array | None
+    background: MeasuredBackground | None
     sample: Sample
 
 
@@ -55,7 +56,7 @@ class PeakFit:
     spectra: tuple[FittedSpectrum, ...]
 
 
-def _believed(fit: GroupFit) -> bool:
+def believed(fit: GroupFit) -> bool:
     """Whether a group stands out and looks as it should: a wrong width means that something else is there."""
     low, high = _WIDTHS_BELIEVED
     return (
@@ -80,7 +81,7 @@ def fit_peaks(spectra: Sequence[CountedSpectrum], crystal: Crystal) -> PeakFit |
             find_groups(s.counts, s.background, one, pulse, width, s.sample, crystal)
             for s, one, pulse, width in zip(spectra, located, pulses, widths, strict=True)
         ]
-        kept = [tuple(f for f in groups.fits if _believed(f)) for groups in found]
+        kept = [tuple(f for f in groups.fits if believed(f)) for groups in found]
         places = [
             Place(j, f.group.centroid_kev, f.group.u_centroid_kev, f.channel, f.u_channel)
             for j, fits in enumerate(kept)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -14,10 +14,10 @@ from truekev.scale.groups import GroupFit, fit_group, form_groups
 from truekev.scale.light import REFERENCE_KEV, Pulse
 from truekev.scale.locate import LocatedSpectrum, templates_between
 from truekev.scale.sample import Sample
-from truekev.scale.search import SearchData, scan
+from truekev.scale.search import MeasuredBackground, scan
 from truekev.scale.templates import nominal_pulse_kev
 
-__all__ = ["FoundGroups", "PeakWidth", "find_groups"]
+__all__ = ["FoundGroups", "PeakWidth", "find_groups", "warped"]
 
 Array = npt.NDArray[np.float64]
 _FWHM = 2.3548200450309493
@@ -75,7 +75,7 @@ class PeakWidth:
         )
 
 
-def _warped(pulse: Pulse, edges: Array) -> Array:
+def warped(pulse: Pulse, edges: Array) -> Array:
     """Nominal pulse height [keV-equivalent] of channel edges under ch(E) of `pulse`."""
     nodes = np.geomspace(2.0, 3900.0, 900)
     channels = pulse.channel(nodes)
@@ -89,7 +89,7 @@ def _warped(pulse: Pulse, edges: Array) -> Array:
 
 def find_groups(
     counts: Array,
-    background: Array | None,
+    background: MeasuredBackground | None,
     located: LocatedSpectrum,
     pulse: Pulse,
     width: PeakWidth,
@@ -101,7 +101,7 @@ def find_groups(
     Parameters
     ----------
     counts, background
-        The spectrum, and a measured background per channel scaled to its counting time.
+        The spectrum, and a measured background.
     located
         Result of the search.
     pulse, width
@@ -111,14 +111,14 @@ def find_groups(
     """
     data = located.data
     templates = templates_between(located.templates, width.at_662)
-    warped = SearchData(_warped(pulse, data.edges), data.counts, data.variance, data.background, data.n_channels)
-    _, found = scan(warped, templates, np.array([[1.0, 0.0, 0.0]]))
+    as_nominal = replace(data, edges=warped(pulse, data.edges))
+    _, found = scan(as_nominal, templates, np.array([[1.0, 0.0, 0.0]]))
     strengths = found[0]
-    nominal_edges = np.sqrt(np.maximum(_warped(pulse, np.arange(counts.size + 1, dtype=np.float64) - 0.5), 0.0))
+    nominal_edges = np.sqrt(np.maximum(warped(pulse, np.arange(counts.size + 1, dtype=np.float64) - 0.5), 0.0))
     cumulative = np.array([np.interp(nominal_edges, templates.u, row) for row in templates.cumulative[0]])
     model = np.diff(cumulative, axis=1).T @ strengths[:-1]
     if background is not None:
-        model = model + strengths[-1] * background
+        model = model + strengths[-1] * background.counts
     energies, areas, names = _lines(sample, crystal, templates.totals, strengths)
     if not energies.size:
         return FoundGroups((), (), model, strengths)
@@ -143,7 +143,9 @@ def find_groups(
         noise = np.sqrt(max(float(model[near][inside].sum()), 1.0))
         if group.area < _LEAST_EXPECTED * noise:
             continue
-        fit = fit_group(counts, group, line_channels, line_sigma, continuum)
+        fit = fit_group(
+            counts, group, line_channels, line_sigma, continuum, None if background is None else background.variance
+        )
         if fit is not None:
             fits.append(fit)
             expected.append(group.area)

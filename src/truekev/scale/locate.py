@@ -10,13 +10,14 @@ from scipy.optimize import minimize
 
 from truekev.scale.crystal import Crystal
 from truekev.scale.light import Pulse
-from truekev.scale.sample import Sample
-from truekev.scale.search import Candidate, SearchData, prepare, scan, search
-from truekev.scale.templates import NOMINAL_S, LineSet, TemplateSet, backscattered, build_templates
+from truekev.scale.sample import Sample, joined
+from truekev.scale.search import Candidate, MeasuredBackground, SearchData, prepare, scan, search
+from truekev.scale.templates import NOMINAL_S, LineSet, TemplateSet, build_templates, scattered
 
-__all__ = ["LocatedSpectrum", "locate", "templates_between", "templates_of", "without_source"]
+__all__ = ["Evidence", "LocatedSpectrum", "evidence", "locate", "templates_between", "templates_of"]
 
 Array = npt.NDArray[np.float64]
+_FORWARD = "scattered forward"
 _WIDTHS = (0.05, 0.065, 0.085, 0.11, 0.14)
 
 
@@ -57,7 +58,13 @@ def templates_of(sample: Sample, crystal: Crystal) -> TemplateSet:
             np.concatenate([c.energy_kev for c in sample.components]),
             np.concatenate([c.rate for c in sample.components]),
         )
-        others = [backscattered(everything), *sample.room]
+        others = [
+            scattered(everything, "scattered back", 110.0, 180.0),
+            scattered(everything, _FORWARD, 8.0, 60.0),
+            *sample.room,
+        ]
+        if sample.room:
+            others.append(scattered(joined("room", sample.room), "room scattered back", 110.0, 180.0))
         built = build_templates(sample.components, others, crystal.response, crystal.curve, _WIDTHS)
         _TEMPLATE_CACHE[key] = (sample, crystal, built)
     return _TEMPLATE_CACHE[key][2]
@@ -97,7 +104,7 @@ def _refine(data: SearchData, templates: TemplateSet, candidate: Candidate) -> C
     return Candidate(gain, c0, width, float(found.fun), strengths[0])
 
 
-def locate(counts: Array, background: Array | None, sample: Sample, crystal: Crystal) -> LocatedSpectrum:
+def locate(counts: Array, background: MeasuredBackground | None, sample: Sample, crystal: Crystal) -> LocatedSpectrum:
     """Find gain and zero of a spectrum whose gain nobody knows."""
     templates = templates_of(sample, crystal)
     data = prepare(counts, background)
@@ -114,15 +121,75 @@ def locate(counts: Array, background: Array | None, sample: Sample, crystal: Cry
 
 def _apart(one: Candidate, other: Candidate) -> float:
     """Largest relative difference of two candidates' scales, seen at light of 239 and 911 keV."""
-    return max(
-        abs(np.log((one.c0 + one.gain * light) / max(other.c0 + other.gain * light, 1e-9))) for light in (240.0, 911.0)
-    )
+    ratios = [(one.c0 + one.gain * p) / max(other.c0 + other.gain * p, 1e-9) for p in (240.0, 911.0)]
+    return max(abs(float(np.log(max(ratio, 1e-9)))) for ratio in ratios)
 
 
-def without_source(located: LocatedSpectrum) -> float:
-    """Chi-square of the best hypothesis with the source's own components left out."""
+@dataclass(frozen=True)
+class Evidence:
+    """How much the declared source explains at the best hypothesis.
+
+    Parameters
+    ----------
+    chi2_without : float
+        With scatter, room, smooth parts and the lines below the lowest split, but not the source.
+    chi2_with : float
+        With the source's components added, each in the ratio of its own lines.
+    n_bins : int
+        Bins compared.
+    n_source_bins : int
+        Bins that hold 95 % of the source's own counts.
+    purity : float
+        Share of the source's counts (its lines above the lowest split) in all that is not measured background.
+    """
+
+    chi2_without: float
+    chi2_with: float
+    n_bins: int
+    n_source_bins: int
+    purity: float
+
+    @property
+    def gained(self) -> float:
+        """Fall of chi-square that the source brings."""
+        return self.chi2_without - self.chi2_with
+
+    @property
+    def ratio(self) -> float:
+        """`gained` per bin of the source, over what stays unexplained per bin (at least one)."""
+        return self.gained / (max(self.chi2_with / self.n_bins, 1.0) * self.n_source_bins)
+
+
+def evidence(located: LocatedSpectrum, sample: Sample) -> Evidence:
+    """Compare the best hypothesis with and without the source, its lines in their proper ratios.
+
+    The search lets parts of a component float, and adds lines scattered forward; a spectrum of something
+    else can be imitated that way, so neither is allowed here.
+    """
     best = located.candidates[0]
     kept = templates_between(located.templates, located.width)
-    rest = replace(kept, cumulative=np.ascontiguousarray(kept.cumulative[:, kept.n_source :]), n_source=0)
-    chi2, _ = scan(located.data, rest, np.array([[best.gain, best.c0, 0.0]]))
-    return float(chi2[0] + (best.c0 / best.gain / 12.0) ** 2)
+    stack = kept.cumulative[0]
+    others = [i for i in range(kept.n_source, stack.shape[0]) if kept.names[i] != _FORWARD]
+    loose = [i for i, whole in enumerate(sample.wholes) if whole < 0] + others
+    tied = []
+    for whole in sorted({w for w in sample.wholes if w >= 0}):
+        parts = [i for i, w in enumerate(sample.wholes) if w == whole]
+        summed = kept.totals[parts] @ stack[parts]
+        tied.append(summed / summed[-1])
+    outcomes = []
+    for rows in (stack[loose], np.vstack([*tied, stack[loose]])):
+        reduced = replace(kept, cumulative=np.ascontiguousarray(rows[None]))
+        outcomes.append(scan(located.data, reduced, np.array([[best.gain, best.c0, 0.0]])))
+    (without, _), (with_source, strengths) = outcomes
+    of_source = float(strengths[0, : len(tied)].sum())
+    everything = max(float(strengths[0, :-1].sum()), 1e-9)
+    pulses = np.sqrt(np.maximum((located.data.edges - best.c0) / best.gain, 0.0))
+    own = np.sum(
+        [amount * np.diff(np.interp(pulses, kept.u, row)) for amount, row in zip(strengths[0], tied, strict=False)],
+        axis=0,
+    )
+    falling = np.cumsum(np.sort(own)[::-1])
+    n_source = int(np.searchsorted(falling, 0.95 * falling[-1])) + 1
+    return Evidence(
+        float(without[0]), float(with_source[0]), located.data.counts.size, n_source, of_source / everything
+    )

@@ -15,7 +15,7 @@ from truekev.scale.templates import LineSet
 from truekev.sources.source import Body, Source
 from truekev.sources.words import source_of_word
 
-__all__ = ["Sample", "sample_of"]
+__all__ = ["Sample", "joined", "sample_of"]
 
 Array = npt.NDArray[np.float64]
 _LOWEST_KEV, _HIGHEST_KEV = 25.0, 2950.0
@@ -34,12 +34,16 @@ class Sample:
         Names of the sources.
     components : tuple of LineSet
         Parts that scale independently: of the sources, by component and range of energy.
+    wholes : tuple of int
+        For each part the number of the component it was cut from; -1 for parts whose strength against the
+        others nobody knows (X-rays and all below the lowest split).
     room : tuple of LineSet
         Natural lines that any spectrum may hold and the sources do not.
     """
 
     name: str
     components: tuple[LineSet, ...]
+    wholes: tuple[int, ...]
     room: tuple[LineSet, ...] = ()
 
 
@@ -89,10 +93,10 @@ def joined(name: str, sets: Sequence[LineSet]) -> LineSet:
     )
 
 
-def _split(source: Source, components: Sequence[LineSet]) -> list[LineSet]:
-    """Parts by range of energy; below the lowest split all components of a source are one."""
+def _split(source: Source, components: Sequence[LineSet], first: int) -> tuple[list[LineSet], list[int]]:
+    """Parts by range of energy and the number of their whole; below the lowest split a source is one part."""
     low, middle = _SPLITS_KEV
-    parts = []
+    parts: list[LineSet] = []
     made = {component.name for component in source.components if component.extra_lines}
     below = [c.part(c.name, 0.0, low) for c in components if c.name not in made]
     below = [c for c in below if c.energy_kev.size]
@@ -100,7 +104,10 @@ def _split(source: Source, components: Sequence[LineSet]) -> list[LineSet]:
         parts.append(joined(f"{source.name} below {low:.0f} keV", below))
     parts += [c for c in components if c.name in made]
     components = [c for c in components if c.name not in made]
-    for component in components:
+    # A source of nothing but low lines (Am-241) stands or falls by them.
+    only_low = not any(np.any(c.energy_kev >= low) for c in components)
+    wholes = [first if only_low else -1] * len(parts)
+    for number, component in enumerate(components):
         for name, start, stop in (
             (f"{component.name} {low:.0f} to {middle:.0f} keV", low, middle),
             (component.name, middle, np.inf),
@@ -108,7 +115,8 @@ def _split(source: Source, components: Sequence[LineSet]) -> list[LineSet]:
             part = component.part(name, start, stop)
             if part.energy_kev.size:
                 parts.append(part)
-    return parts
+                wholes.append(first + number)
+    return parts, wholes
 
 
 def sample_of(sources: Sequence[Source]) -> Sample:
@@ -120,6 +128,7 @@ def sample_of(sources: Sequence[Source]) -> Sample:
         A source has no photon line between 25 and 2950 keV.
     """
     parts: list[LineSet] = []
+    wholes: list[int] = []
     for source in sources:
         components = _components(source)
         if not components:
@@ -127,7 +136,9 @@ def sample_of(sources: Sequence[Source]) -> Sample:
                 f"source {source.name!r} has no photon line between {_LOWEST_KEV:.0f} and {_HIGHEST_KEV:.0f} keV; "
                 "name a source that has."
             )
-        parts += _split(source, components)
+        of_source, of_whole = _split(source, components, max(wholes, default=-1) + 1)
+        parts += of_source
+        wholes += of_whole
     held = {maker for part in parts for maker in part.makers}
     room = []
     for name, head, members in (
@@ -139,4 +150,4 @@ def sample_of(sources: Sequence[Source]) -> Sample:
             continue
         lines = joined(name, _components(source_of_word("room-background"))).part(name, _SPLITS_KEV[0], np.inf)
         room.append(lines.made_by(members))
-    return Sample(" + ".join(source.name for source in sources), tuple(parts), tuple(room))
+    return Sample(" + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(room))

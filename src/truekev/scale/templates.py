@@ -18,7 +18,7 @@ from scipy.special import ndtr
 from truekev.scale.light import LightCurve
 from truekev.transport.chord_response import STEP_KEV, ChordResponse
 
-__all__ = ["NOMINAL_S", "LineSet", "TemplateSet", "backscattered", "build_templates", "nominal_pulse_kev"]
+__all__ = ["NOMINAL_S", "LineSet", "TemplateSet", "build_templates", "nominal_pulse_kev", "scattered"]
 
 Array = npt.NDArray[np.float64]
 
@@ -89,14 +89,16 @@ def nominal_pulse_kev(curve: LightCurve, energy_kev: npt.ArrayLike, kappa: float
     return np.asarray(1e3 * light * (1.0 - NOMINAL_S * light))
 
 
-def backscattered(lines: LineSet, name: str = "scattered back") -> LineSet:
-    """Photons of `lines` scattered by 110 to 180 degrees in what lies behind the source.
+def scattered(lines: LineSet, name: str, least_degrees: float, most_degrees: float) -> LineSet:
+    """Photons of `lines` above 150 keV scattered once on the way, by angles in a range.
 
-    Klein-Nishina angles of free electrons; rates are relative to one another.
+    Klein-Nishina angles of free electrons; rates are relative to one another. Backward angles (110 to
+    180 degrees) come from what lies behind the source, forward ones from source, window and housing.
     """
-    cosine = np.linspace(-1.0, np.cos(np.radians(110.0)), 12)
+    cosine = np.linspace(np.cos(np.radians(most_degrees)), np.cos(np.radians(least_degrees)), 12)
+    strong = lines.rate > 0.01 * lines.rate.max()
     energies, rates = [], []
-    for energy, rate in zip(lines.energy_kev, lines.rate, strict=True):
+    for energy, rate in zip(lines.energy_kev[strong], lines.rate[strong], strict=True):
         if energy < 150.0:
             continue
         ratio = 1.0 / (1.0 + energy / _MC2_KEV * (1.0 - cosine))

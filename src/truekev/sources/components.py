@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from truekev.matter.elements import atomic_number, xray_lines
 from truekev.nuclides.chain import DecayChain
 from truekev.nuclides.lines import PhotonLine
 from truekev.nuclides.names import nuclide
 from truekev.sources.source import SourceComponent
-from truekev.tables.loader import provenance, table_rows
+from truekev.tables.loader import provenance
 
 __all__ = ["aged_bq", "components_of", "k_x_ray_component", "short_progeny_bq"]
 
@@ -49,7 +50,7 @@ def components_of(
     activities_bq, u_activities_bq : mapping
         Activities and standard uncertainties [Bq]; nuclides with nothing left are dropped.
     tied_to : mapping, optional
-        Component's name to the name of the one whose strength it shares.
+        Component's name to the name of the one whose strength it shares; passed over where that one is not there.
     """
     present = {name: value for name, value in activities_bq.items() if value > 0}
     members = tuple(name for name in DecayChain.of(present).members if name in present)
@@ -57,11 +58,12 @@ def components_of(
     groups: dict[str, list[str]] = {}
     for name in members:
         groups.setdefault(heads[name], []).append(name)
-    ties = tied_to or {}
+    titles = {head: f"{head} part" if len(names) > 1 else head for head, names in groups.items()}
+    ties = {name: to for name, to in (tied_to or {}).items() if to in titles.values()}
     u = u_activities_bq or {}
     components = []
     for head, names in groups.items():
-        title = f"{head} part" if len(names) > 1 else head
+        title = titles[head]
         components.append(
             SourceComponent(
                 name=title,
@@ -88,13 +90,16 @@ def short_progeny_bq(head: str, activity_bq: float = 1.0) -> dict[str, float]:
 
 
 def k_x_ray_component(element: str, name: str) -> SourceComponent:
-    """K X-rays that photons and betas make in the body itself: one photon per second in all at strength 1."""
-    evaluation = provenance("k_x_rays.csv").version
-    rows = [row for row in table_rows("k_x_rays.csv") if row["element"] == element]
-    total = sum(float(row["share"]) for row in rows)
+    """K X-rays that photons and betas make in the body itself: one photon per second in all at strength 1.
+
+    Energies and relative rates of the element's table of X-rays; relative rates count as known within 2 %.
+    """
+    rows = [row for row in xray_lines(atomic_number(element)) if row.vacancy == "K"]
+    total = sum(row.probability for row in rows)
+    evaluation = provenance("xray_lines.csv").version
     lines = tuple(
-        PhotonLine("", float(row["energy_kev"]), 0.005, share, 0.02 * share, "x-ray made in the body", evaluation)
-        for row in rows
-        for share in (float(row["share"]) / total,)
+        PhotonLine("", row.energy_kev, 0.005, share, 0.02 * share, "x-ray made in the body", evaluation)
+        for row in sorted(rows, key=lambda row: row.energy_kev)
+        for share in (row.probability / total,)
     )
-    return SourceComponent(name=name, extra_lines=tuple(sorted(lines, key=lambda line: line.energy_kev)))
+    return SourceComponent(name=name, extra_lines=lines)

@@ -19,8 +19,8 @@ class Body:
     Parameters
     ----------
     form : str
-        "point", "disc" (diameter_mm, length_mm its thickness), "vial" (a powder standing in a vial), "rods" (a bundle) or
-        "surroundings" (all around).
+        "point", "disc" (diameter_mm, length_mm its thickness), "vial" (a powder standing in a vial), "rods" (a
+        bundle) or "surroundings" (all around).
     material : str
         What it is made of, in words.
     n_rods, diameter_mm, length_mm
@@ -73,7 +73,8 @@ class SourceComponent:
     u_activities_bq : mapping
         Their standard uncertainties [Bq]; empty where unknown.
     extra_lines : tuple of PhotonLine
-        Lines that no decay makes directly (fluorescence of the body); intensity counts photons per second at strength 1.
+        Lines that no decay makes directly (fluorescence of the body); intensity is photons per second at
+        strength 1.
     tied_to : str or None
         None: a fit must let the strength float. A component's name: the ratio of the two activities as given
         here is known (same age and history), so one strength serves both.
@@ -87,7 +88,7 @@ class SourceComponent:
 
     @property
     def strength(self) -> str:
-        """ "free", or "tied" where the ratio to another component is known."""
+        """The word "free", or "tied" where the ratio to another component is known."""
         return "free" if self.tied_to is None else "tied"
 
     def lines(self, min_rate: float = 0.0) -> tuple[EmittedLine, ...]:

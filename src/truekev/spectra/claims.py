@@ -84,13 +84,18 @@ def scale_through(
     """
     if coordinate.size < 2:
         return None
-    coefficients: tuple[float, ...] = ()
+    slope = (energy_kev[-1] - energy_kev[0]) / (coordinate[-1] - coordinate[0])
+    coefficients: tuple[float, ...] = (float(energy_kev[0] - slope * coordinate[0]), float(slope))
     for degree in range(1, min(_MAX_DEGREE, coordinate.size - 1) + 1):
         # full=True keeps numpy from warning where few, far-apart labels leave a degree undetermined
         fit = np.polynomial.Polynomial.fit(coordinate, energy_kev, degree, full=True)[0].convert()
-        coefficients = tuple(float(c) for c in fit.coef) + (0.0,) * (degree + 1 - fit.coef.size)
-        miss = np.max(np.abs(np.polynomial.polynomial.polyval(coordinate, np.asarray(coefficients)) - energy_kev))
-        if miss <= tolerance_kev:
-            return ClaimedScale(coefficients, origin)
+        if not usable_coefficients(fit.coef.tolist(), int(coordinate[-1]) + 1):
+            break
+        exact = tuple(fit.coef.tolist())
+        # without the noise of the fit's last digits, where the labels do not need them
+        for coefficients in (tuple(float(f"{c:.10g}") for c in exact), exact):
+            polynomial = np.polynomial.Polynomial(coefficients)
+            if np.max(np.abs(polynomial(coordinate) - energy_kev)) <= tolerance_kev:
+                return ClaimedScale(coefficients, origin)
     points = tuple((float(x), float(e)) for x, e in zip(coordinate, energy_kev, strict=True))
     return ClaimedScale(coefficients, origin, points)

@@ -30,6 +30,9 @@ _MAX_LINE = 10_000
 _MAX_COMMENTS = 20_000
 _MAX_BLANK_LINES = 100_000
 
+# Also the no-break space, and the mark that old systems put at the end of a file.
+_BLANKS = " \r\n\x0b\x0c\xa0\x1a"
+
 Array = npt.NDArray[np.float64]
 
 
@@ -80,8 +83,11 @@ def _rows(text: str, facts: Facts, file: str) -> _Rows:
                 file=file,
                 line=number,
             )
-        line = raw.strip(" \r\n\x0b\x0c\xa0\x1a") if "\t" in raw else raw.strip(" \r\n\x0b\x0c\xa0\x1a,")
-        if not line.strip():
+        line = raw.strip(_BLANKS)
+        if not line.startswith(_COMMENT_MARKS):
+            # a sheet saved as text ends every line, and pads empty ones, with separators
+            line = line.rstrip(_BLANKS + ",;\t")
+        if not line:
             n_blank += 1
             if n_blank > _MAX_BLANK_LINES:
                 raise FileFormatError(f"more than {_MAX_BLANK_LINES} empty lines.", file=file, line=number)
@@ -99,7 +105,7 @@ def _rows(text: str, facts: Facts, file: str) -> _Rows:
             continue
         if rows is None or read is None:
             first = split_fields(line, _separator(line, layout))
-            if not any(is_number_like(part) for part in first):
+            if not is_number_like(first[0]):
                 named = (
                     None if layout and layout.header else layout_of_header(line, file=file, number=number, strict=True)
                 )
@@ -126,7 +132,7 @@ def _rows(text: str, facts: Facts, file: str) -> _Rows:
 
 
 def _separator(line: str, layout: Layout | None) -> str:
-    if layout is not None and layout.header and layout.separator:
+    if layout is not None and layout.header and layout.separator and layout.separator in line:
         return layout.separator
     for mark in (";", "\t"):
         if mark in line:
@@ -168,7 +174,7 @@ def _spectrum(rows: _Rows, facts: Facts, file: str) -> Spectrum:
         if shift:
             _add(notes, "the file counts its channels from 1; its channel 1 is channel 0 here.")
         if n > number.size:
-            _add(notes, f"{n - number.size} channels that the file leaves out ({_gaps(number, n)}) hold 0 counts here.")
+            _add(notes, f"channels that the file leaves out hold 0 counts here: {_gaps(number, n)}.")
         counts = _spread(counts, number, n)
         variance = None if variance is None else _spread(variance, number, n)
     else:
@@ -277,7 +283,7 @@ def _scale_of_columns(
         low = check_rising(factor * columns["energy_low"], file=file, field="energy low", lines=rows.lines)
         high = check_rising(factor * columns["energy_high"], file=file, field="energy high", lines=rows.lines)
         next_to = np.diff(number) == 1
-        off = np.flatnonzero(next_to & (np.abs(high[:-1] - low[1:]) > 2 * rounding))
+        off = np.flatnonzero(next_to & (np.abs(high[:-1] - low[1:]) > rounding))
         empty = np.flatnonzero(high <= low)
         if off.size or empty.size:
             i = int(off[0]) + 1 if off.size else int(empty[0])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import stat
 from pathlib import Path
 
 from truekev.errors import FileFormatError
@@ -33,20 +34,22 @@ def bytes_of_file(path: str | Path) -> bytes:
     """
     file = Path(path)
     try:
-        if not file.exists():
-            raise FileFormatError("there is no such file; check the name and the folder.", file=file)
-        if file.is_dir():
-            raise FileFormatError("this is a folder; give one file in it.", file=file)
-        if not file.is_file():
-            raise FileFormatError("this is not a regular file.", file=file)
+        mode = file.stat().st_mode
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise FileFormatError(f"there is no such file ({reason}); check the name and the folder.", file=file) from error
+    if stat.S_ISDIR(mode):
+        raise FileFormatError("this is a folder; give one file in it.", file=file)
+    if not stat.S_ISREG(mode):
+        raise FileFormatError("this is not a regular file; give a file on disk.", file=file)
+    try:
         size = file.stat().st_size
         if size <= MAX_BYTES:
             with file.open("rb") as stream:
                 data = stream.read(MAX_BYTES + 1)
             size = len(data)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise FileFormatError(f"the file cannot be read ({reason}).", file=file) from error
+    except OSError as error:
+        raise FileFormatError(f"the file cannot be read ({error.strerror}).", file=file) from error
     if size > MAX_BYTES:
         raise FileFormatError(
             f"the file has {size / 2**20:.0f} MiB; the limit is {MAX_BYTES // 2**20} MiB, far above any spectrum.",

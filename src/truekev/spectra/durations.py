@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 
 from truekev.errors import FileFormatError
 from truekev.spectra.limits import check_time, shown
@@ -12,7 +13,7 @@ __all__ = ["iso_duration", "seconds_of_iso", "seconds_of_text"]
 _ISO = re.compile(
     r"P(?:(?P<weeks>[0-9.]{1,20})W)?(?:(?P<days>[0-9.]{1,20})D)?"
     r"(?:T(?:(?P<hours>[0-9.]{1,20})H)?(?:(?P<minutes>[0-9.]{1,20})M)?"
-    r"(?:(?P<seconds>[0-9.]{1,25}(?:E[+-]?[0-9]{1,3})?)S)?)?",
+    r"(?:(?P<seconds>[0-9.]{1,400})S)?)?",
     re.IGNORECASE,
 )
 _ISO_SECONDS = {"weeks": 604800.0, "days": 86400.0, "hours": 3600.0, "minutes": 60.0, "seconds": 1.0}
@@ -55,9 +56,7 @@ def seconds_of_iso(text: str, *, file: str, line: int | None = None, field: str)
 
 def iso_duration(seconds: float) -> str:
     """`seconds` as an ISO 8601 duration that reads back as the same number, as PT3645S."""
-    plain = f"{seconds:.0f}" if seconds == int(seconds) else repr(float(seconds))
-    if "e" in plain:
-        plain = f"{seconds:.20f}".rstrip("0")
+    plain = format(Decimal(repr(float(seconds))), "f").removesuffix(".0")
     return f"PT{plain}S"
 
 

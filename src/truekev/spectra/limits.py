@@ -15,6 +15,7 @@ __all__ = [
     "MAX_COUNT",
     "MAX_ENERGY_KEV",
     "MAX_SPECTRA",
+    "MAX_TOTAL_CHANNELS",
     "MAX_TIME_S",
     "check_count",
     "check_rising",
@@ -32,6 +33,8 @@ MAX_COUNT = 2.0**53
 MAX_ENERGY_KEV = 1e6
 # Slices of one second for a day; bounds time and memory.
 MAX_SPECTRA = 86_400
+# All spectra of one file together: 32 million channels, 256 MB in memory.
+MAX_TOTAL_CHANNELS = 2**25
 # A thousand years.
 MAX_TIME_S = 3.2e10
 
