@@ -14,8 +14,8 @@ from tests.support.bench_trials import bad_numbers, batch_and_readings
 
 from truekev.bench.attendance import attended_moments_s, unattended_stretches
 from truekev.bench.course import EndEvent
-from truekev.bench.inverse import current_for_deadline_a, largest_safe_current_a, smallest_batch
-from truekev.bench.plan import plan_make
+from truekev.bench.inverse import current_for_deadline_a, smallest_batch
+from truekev.bench.plan import largest_safe_current_a, plan_make
 from truekev.bench.refusals import bath_water_g
 from truekev.bench.rods import anode_content
 from truekev.bench.settings import AttendanceSettings, batch_from_mapping, batch_template

@@ -267,6 +267,28 @@ def test_notes_and_logger_join(tmp_path: Path, plan: MakePlan) -> None:
     assert standing.charge_ah.value == pytest.approx(1.5 * 119 / 60, rel=1e-6)
 
 
+def test_a_note_closes_no_gap_of_the_logger(tmp_path: Path) -> None:
+    times = np.concatenate([np.arange(0, 3600, 60), np.arange(5 * 3600, 6 * 3600, 60)])
+    log = timeline_of(read_readings(_file(tmp_path, _rows(times))), START_S)
+    notes = tmp_path / "b.readings.csv"
+    append_reading(notes, BATCH.start + timedelta(hours=3), {"current": 1.5})
+    joined = join_timelines(timeline_of(read_readings(notes), START_S), log)
+    marked = joined.time_s[joined.gap_before] / 3600
+    assert marked.tolist() == [3.0, 5.0]
+
+
+def test_the_logger_fills_what_lies_between_notes(tmp_path: Path) -> None:
+    log = timeline_of(read_readings(_file(tmp_path, _rows(np.arange(0, 12 * 3600, 60)))), START_S)
+    notes = tmp_path / "b.readings.csv"
+    for minute in (0, 5, 10, 15, 600):
+        append_reading(notes, BATCH.start + timedelta(minutes=minute), {"current": 1.5})
+    alone = timeline_of(read_readings(notes), START_S)
+    assert any(event.kind == "gap" for event in alone.events)
+    joined = join_timelines(alone, log)
+    assert not joined.gap_before.any()
+    assert not joined.events
+
+
 def test_a_million_readings_in_two_seconds(tmp_path: Path, plan: MakePlan) -> None:
     n = 1_000_000
     seconds = np.arange(n) // 10
