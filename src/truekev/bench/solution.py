@@ -56,7 +56,7 @@ def density_g_cm3(hydroxide: float, tungstate: float, carbonate: float, temperat
 
     References
     ----------
-    Laliberté (2009), doi:10.1021/je8008123. Checked by tests/published/test_solution_handbook.py.
+    Laliberté (2009), doi:10.1021/je8008123. Checked by tests/published/test_laliberte_electrolytes.py.
     """
     from thermo.electrochem import Laliberte_density_mix
 
