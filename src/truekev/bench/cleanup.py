@@ -275,8 +275,8 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
     """
     if not settings.basket_out:
         raise RefusedError(
-            "The basket is still in the beaker (cleanup.basket_out = false): alkaline peroxide dissolves titanium at "
-            "millimetres a year and more, with heat.",
+            "The basket is still in the beaker (cleanup.basket_out = false): alkaline peroxide dissolves titanium "
+            "at millimetres a year and more, with heat.",
             "lift basket, clips and all titanium out, and set basket_out = true.",
         )
     if not settings.copper_out:
@@ -291,9 +291,8 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         )
     if settings.hydroxide_mol_l <= 0:
         raise RefusedError(
-            "There is no hydroxide over the oxide (cleanup.hydroxide_mol_l = 0): peroxide on tungsten turns "
-            "acid, and acid "
-            "peroxide leaches radium and lead.",
+            "There is no hydroxide over the oxide (cleanup.hydroxide_mol_l = 0): peroxide on tungsten turns acid, "
+            "and acid peroxide leaches radium and lead.",
             "some hydroxide first; 0.5 mol/L is usual.",
         )
     start = settings.temperature_degc
@@ -302,7 +301,7 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
     worst = worst_part(dose, settings.heel_ml, settings.tungsten_left_g, start)
     if worst.peak_degc > MAX_ADIABATIC_DEGC:
         knows = (
-            "unknown tungsten, so as much as the peroxide can dissolve"
+            "unknown tungsten (as much as the peroxide can dissolve)"
             if heat.worst_case
             else (f"{settings.tungsten_left_g:g} g of tungsten")
         )
@@ -313,14 +312,12 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
             help_ = "weaker peroxide, a colder start, or more water over the oxide."
         else:
             help_ = (
-                f"portions of at most {math.floor(allowed):.0f} mL, each only when the bath is back within 5 K "
-                "and gassing "
-                "has stopped; weaker peroxide; or more water over the oxide."
+                f"portions of at most {math.floor(allowed):.0f} mL, each only when the bath is back within 5 K and "
+                "gassing has stopped; weaker peroxide; or more water over the oxide."
             )
         raise RefusedError(
-            f"{dose.volume_ml:g} mL of {dose.percent:g} % on {settings.heel_ml:g} mL can run away: with "
-            f"{knows}, complete "
-            f"conversion and no cooling {outcome} (from {start:g} °C); the rule is 60 °C.",
+            f"{dose.volume_ml:g} mL of {dose.percent:g} % on {settings.heel_ml:g} mL can run away: with {knows}, "
+            f"complete conversion and no cooling, {outcome} (from {start:g} °C); the rule is 60 °C.",
             help_,
         )
     there = settings.hydroxide_mol_l * settings.heel_ml / 1000

@@ -119,8 +119,7 @@ def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunS
         if mass > start_g + max(5 * plan.content.mass_g.u, 0.05 * start_g):
             raise OutOfRangeError(
                 f"a weighing of {mass:g} g is heavier than the rods were ({start_g:g} g); rinse and dry them "
-                "before weighing, "
-                "or correct the batch. Readings are never rewritten: note a new weighing."
+                "before weighing, or correct the batch. Readings are never rewritten: note a new weighing."
             )
         gone = max((start_g - mass) * share, 0.0)
         upper = tungsten_g(then_c)

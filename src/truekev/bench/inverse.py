@@ -110,8 +110,7 @@ def current_for_deadline_a(batch: BatchSettings, deadline: datetime) -> tuple[fl
         )
         raise RefusedError(
             f"By {deadline:%Y-%m-%d %H:%M} ({available_s / 3600:.1f} h) it cannot be: even at {most:.2f} A, the "
-            "most that the "
-            f"supply's rating and a bath below 60 °C allow, {when}.",
+            f"most that the supply's rating and a bath below 60 °C allow, {when}.",
             "fewer rods, a later time, or a wider vessel that cools better.",
         )
     low, high = 0.0, most

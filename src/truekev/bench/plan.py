@@ -157,12 +157,10 @@ def plan_make(batch: BatchSettings) -> MakePlan:
     course = run_course(given)
     if course.end is EndEvent.HOT:
         raise RefusedError(
-            f"At {batch.supply.current_a:g} A and a cap of {batch.supply.voltage_cap_v:g} V the bath would pass "
-            "60 °C after "
-            f"{course.duration_s / 3600:.1f} h; no plan proposes a bath above 60 °C.",
+            f"At {batch.supply.current_a:g} A and a cap of {batch.supply.voltage_cap_v:g} V the bath would pass 60 "
+            f"°C after {course.duration_s / 3600:.1f} h; no plan proposes a bath above 60 °C.",
             f"less current (about {largest_safe_current_a(batch):.2g} A at most here), a lower voltage cap, a "
-            "wider vessel, a "
-            "smaller gap, or moving air.",
+            "wider vessel, a smaller gap, or moving air.",
         )
     return _figures(batch, given, course)
 
@@ -308,8 +306,7 @@ def _warnings(batch: BatchSettings, plan: MakePlan) -> tuple[str, ...]:
     if plan.end is EndEvent.PARTED:
         told.append(
             "Dipped rods neck at the surface and part after 50 to 80 % of the dipped mass (from memory): the "
-            "pieces fall "
-            "in, the stubs above the liquid stay. A passive titanium basket dissolves all of it."
+            "pieces fall in, the stubs above the liquid stay. A passive titanium basket dissolves all of it."
         )
     if plan.hydroxide_excess.value < 1.0:
         told.append("The hydroxide is less than the tungsten takes; plan 1.3 to 1.6 times the net need.")
@@ -322,9 +319,8 @@ def _warnings(batch: BatchSettings, plan: MakePlan) -> tuple[str, ...]:
         )
     if plan.tungstate_crystals_g.value > 0.5:
         told.append(
-            f"Sodium tungstate saturates the bath: some {plan.tungstate_crystals_g.value:.0f} g of crystals "
-            "form, on the rods "
-            "too, and the voltage rises. Take more water; dilute and warm before settling."
+            f"Sodium tungstate saturates the bath: some {plan.tungstate_crystals_g.value:.0f} g of crystals form, "
+            "on the rods too, and the voltage rises. Take more water; dilute and warm before settling."
         )
     elif plan.tungstate_saturation.value > 0.8:
         told.append(

@@ -209,11 +209,10 @@ def waste_plan(
     )
     labels = (
         f"SLUDGE: calcium tungstate, calcium hydroxide; about {dry:.0f} g dry; tungsten "
-        f"{tungstate_mol * molar_mass_g_mol('W'):.1f} g; Th-232 ____ Bq/g measured on ____; corrosive; "
-        "radioactive until shown "
-        "otherwise; owner ____",
-        f"LIQUID: about {volume_ml + solution_ml:.0f} mL, calcium-saturated, pH about 12, corrosive; tungsten "
-        "some mg/L; owner ____",
+        f"{tungstate_mol * molar_mass_g_mol('W'):.1f} g; Th-232 ____ Bq/g measured on ____; corrosive; radioactive "
+        "until shown otherwise; owner ____",
+        f"LIQUID: about {volume_ml + solution_ml:.0f} mL, calcium-saturated, pH about 12, corrosive; tungsten some "
+        "mg/L; owner ____",
         "SOLIDS: contaminated with thorium oxide and caustic; list inside; owner ____",
     )
     return WastePlan(

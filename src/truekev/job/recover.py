@@ -140,23 +140,22 @@ def _steps(
     )
     texts: list[tuple[str, tuple[str, ...]]] = [
         (
-            "Redissolve crust: dilute to about twice the volume, warm covered (vented) to 60 to 80 °C, stir; "
-            "then rest. "
-            f"In the undiluted liquor {r.settling_height_mm:g} mm take {washing.wait_first_h:.1f} h for 1.5 µm grains.",
+            "Redissolve crust: dilute to about twice the volume, warm covered (vented) to 60 to 80 °C, stir; then "
+            f"rest. In the undiluted liquor {r.settling_height_mm:g} mm take {washing.wait_first_h:.1f} h for 1.5 "
+            "µm grains.",
             ("settle",),
         ),
         ("Sieve chips above 0.1 mm out, under liquid, and put them back into the basket.", ()),
         (
             f"Decant to {r.heel_ml:g} mL, fill up to {r.beaker_ml:g} mL with deionised water, stir, rest "
-            f"{washing.wait_h:.1f} h or more; {washing.n_washes} times. Then about {washing.salt_left_mg:.2g} "
-            "mg of salt stay. "
-            "Coarse filter papers (8 to 25 µm) pass the oxide: decant, do not filter.",
+            f"{washing.wait_h:.1f} h or more; {washing.n_washes} times. Then about {washing.salt_left_mg:.2g} mg "
+            "of salt stay. Coarse filter papers (8 to 25 µm) pass the oxide: decant, do not filter.",
             ("wash",),
         ),
         (f"Flocculant: {floc.kind}. {floc.advice}", ()),
         (
-            f"Clear fines if dark grains are left (the plan expects {fines} of tungsten): 'truekev cleanup' first says "
-            "which dose is allowed.",
+            f"Clear fines if dark grains are left (the plan expects {fines} of tungsten): 'truekev cleanup' first "
+            "says which dose is allowed.",
             ("peroxide",),
         ),
         ("Transfer wet into the last vessel, rinse after.", ()),
