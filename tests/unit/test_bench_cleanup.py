@@ -49,8 +49,9 @@ def test_absurd_doses(volume: float, percent: float) -> None:
         ({"basket_out": False}, "titanium"),
         ({"copper_out": False}, "decompose at once"),
         ({"hydroxide_mol_l": 0.0}, "leaches radium and lead"),
-        ({"tungsten_left_g": None}, "unknown tungsten"),
-        ({"tungsten_left_g": 2.0}, "2 g of tungsten"),
+        ({"tungsten_left_g": None}, "unknown tungsten .* no cooling, it would boil"),
+        ({"tungsten_left_g": 2.0}, "2 g of tungsten, .* no cooling, its first part alone would reach"),
+        ({"tungsten_left_g": 0.0, "temperature_degc": 40.0}, "0 g of tungsten, .* no cooling, it would reach 64"),
     ],
 )
 def test_refused_with_the_reason(change: dict[str, object], reason: str) -> None:

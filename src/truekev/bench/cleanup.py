@@ -306,7 +306,7 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
             else (f"{settings.tungsten_left_g:g} g of tungsten")
         )
         outcome = "it would boil" if worst.boils else f"it would reach {worst.peak_degc:.0f} °C"
-        if worst is not heat:
+        if worst != heat:
             outcome = f"its first part alone {outcome.removeprefix('it ')}"
         if allowed < 1.0:
             help_ = "weaker peroxide, a colder start, or more water over the oxide."
