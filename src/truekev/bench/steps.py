@@ -150,7 +150,7 @@ def _slow_down(batch: BatchSettings, plan: MakePlan) -> list[Step]:
     at_s = float(course.time_s[int(over.argmax())])
     return [
         Step(
-            batch.start + timedelta(seconds=at_s),
+            batch.start + timedelta(minutes=round(at_s / 60)),
             f"Lower the current to {0.5 * batch.supply.current_a:.2g} A: the rods are thin now and the hydroxide "
             "carries no more. (If nobody is there the supply goes to its cap, and the bath warms.)",
             False,
