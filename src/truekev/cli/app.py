@@ -24,6 +24,10 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "cleanup",
     "waste",
     "dose",
+    "calibrate",
+    "relock",
+    "convert",
+    "demo",
 )
 
 app = typer.Typer(
