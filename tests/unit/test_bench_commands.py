@@ -56,7 +56,7 @@ def test_new_batch_prints_the_template(run: Commands) -> None:
 
 
 def test_plan_in_words(run: Commands) -> None:
-    code, out, _ = run("plan", "batch.toml", "--figure", "run.png")
+    code, out, _ = run("plan", "batch.toml", "--picture", "run.png")
     assert code == 0
     assert (run.folder / "run.png").read_bytes().startswith(b"\x89PNG")
     assert out.index("Worth it") < out.index("What it takes") < out.index("Steps")
@@ -96,14 +96,14 @@ def test_plan_backwards(run: Commands) -> None:
         (("plan", "batch.toml", "--done-by", "tomorrow"), 2, "--done-by"),
         (("plan", "batch.toml", "--line", "2614.5"), 2, "needs both"),
         (("plan", "batch.toml", "--done-by", "2026-10-05T11:00", "--write", "x.toml"), 3, "it cannot be"),
-        (("plan", "batch.toml", "--figure", "run.bmp"), 2, ".png"),
-        (("plan", "batch.toml", "--figure", "none/run.png"), 1, "cannot be written"),
-        (("recover", "batch.toml", "--figure", "s.bmp"), 2, ".png"),
+        (("plan", "batch.toml", "--picture", "run.bmp"), 2, ".png"),
+        (("plan", "batch.toml", "--picture", "none/run.png"), 1, "cannot be written"),
+        (("recover", "batch.toml", "--picture", "s.bmp"), 2, ".png"),
         (("note", "batch.toml", "amps=1"), 2, "not known"),
         (("follow", "batch.toml"), 2, "no reading yet"),
         (("follow", "batch.toml", "none.csv"), 2, "cannot be read"),
         (("cleanup", "batch.toml", "--dose", "50mL 30%"), 3, "outright"),
-        (("cleanup", "batch.toml", "--dose", "50mL 5%", "--figure", "c.png"), 3, "can run away"),
+        (("cleanup", "batch.toml", "--dose", "50mL 5%", "--picture", "c.png"), 3, "can run away"),
         (("cleanup", "batch.toml", "--dose", "some"), 2, "write volume and strength"),
         (("dose", "--source", "thorium-vial"), 3, "not known"),
         (("dose", "--source", "thorium-vail", "--activity", "5"), 2, "thorium-vial"),
@@ -137,7 +137,7 @@ def test_note_and_follow(run: Commands) -> None:
         assert code == 0
         assert "noted" in out
     assert len((run.folder / "batch.readings.csv").read_text().splitlines()) == 5
-    code, out, _ = run("follow", "batch.toml", "--figure", "now.png")
+    code, out, _ = run("follow", "batch.toml", "--picture", "now.png")
     assert code == 0
     assert "touches the cathode" in _squeezed(out)
     assert _shows(out, "lift", "run", "unattended")
@@ -155,7 +155,7 @@ def test_note_without_a_time_is_now(run: Commands) -> None:
 
 
 def test_recover_writes_the_source(run: Commands) -> None:
-    code, out, _ = run("recover", "batch.toml", "--figure", "s.png")
+    code, out, _ = run("recover", "batch.toml", "--picture", "s.png")
     assert code == 0
     assert {"batch.source.toml", "s.png"} <= run.files()
     assert _shows(out, "settle", "wash", "peroxide", "dry", "seal")
@@ -167,7 +167,7 @@ def test_recover_writes_the_source(run: Commands) -> None:
 
 
 def test_cleanup_without_a_dose_takes_the_largest_allowed(run: Commands) -> None:
-    code, out, _ = run("cleanup", "batch.toml", "--figure", "c.png")
+    code, out, _ = run("cleanup", "batch.toml", "--picture", "c.png")
     assert code == 0
     assert "7 mL of 5 % peroxide is allowed" in out
     assert _shows(out, "peroxide")
