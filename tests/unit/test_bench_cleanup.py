@@ -95,6 +95,14 @@ def test_the_refusal_does_not_rest_on_kinetics() -> None:
         cleanup_plan(READY.model_copy(update={"tungsten_left_g": None}), Dose(50, 5))
 
 
+def test_portions_follow_the_yield() -> None:
+    dose = Dose(20, 3)  # could dissolve 1.1 g if nothing decomposed
+    plan = cleanup_plan(READY.model_copy(update={"tungsten_left_g": 0.9}), dose)
+    assert plan.n_portions == (2, 9)
+    assert plan.n_portions[0] >= 0.9 / (0.5 * dose.tungsten_capacity_g)
+    assert cleanup_plan(READY.model_copy(update={"tungsten_left_g": None}), Dose(5, 3)).n_portions is None
+
+
 def test_hydroxide_is_kept_in_excess() -> None:
     plan = cleanup_plan(READY.model_copy(update={"hydroxide_mol_l": 0.05}), Dose(20, 5))
     assert plan.hydroxide_needed_mol > plan.heat.hydroxide_used_mol

@@ -211,14 +211,15 @@ def cooled_peak_degc(
 class CleanupPlan:
     """Doses of peroxide for the fines.
 
-    `portion_ml` is the largest portion of that strength which keeps the rule on its own; `n_portions` of it make up the
-    dose asked for. `hours` is a wide band from memory.
+    `allowed_ml` is the largest portion of that strength which keeps the rule; `n_portions` how many doses like the one
+    asked for the known tungsten will take (fewest, most; None where it is unknown). `hours` is a wide band from memory.
     """
 
     asked: Dose
     heat: DoseHeat
     heat_without_tungsten: DoseHeat
     allowed_ml: float
+    n_portions: tuple[int, int] | None
     tungsten_capacity_g: float
     tungsten_likely_g: tuple[float, float]
     hydroxide_needed_mol: float
@@ -332,20 +333,30 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
     capacity = dose.tungsten_capacity_g
     most_g = capacity if settings.tungsten_left_g is None else settings.tungsten_left_g
     add_g = missing * molar_mass_g_mol("NaOH")
+    portions = None
+    how_many = "Go on until no dark grains are left; the yield is only 10 to 50 % of the stoichiometry (from memory)."
+    if settings.tungsten_left_g is not None:
+        fewest, most = (max(math.ceil(settings.tungsten_left_g / (y * capacity)), 1) for y in reversed(_YIELD))
+        portions = (fewest, most)
+        how_many = (
+            f"Expect {fewest} to {most} such doses for {settings.tungsten_left_g:g} g (yield 10 to 50 %, from memory)."
+        )
     steps = (
         "Basket, titanium, copper and iron out of the beaker; vented cover, tray, thermometer in.",
-        f"Hydroxide first: {add_g:.1f} g more, dissolved and cooled."
-        if add_g > 0.05
+        f"Hydroxide first: {add_g:.2f} g more, dissolved and cooled."
+        if add_g >= 0.01
         else "The hydroxide there is enough.",
         f"Pour {dose.volume_ml:g} mL of {dose.percent:g} % in slowly at {start:g} °C; stay for the first hour.",
         "Read the temperature every few minutes; over 50 °C stand the beaker in cold water and step back.",
         f"{next_one} only when the bath is back within 5 K and gassing has stopped.",
+        how_many,
     )
     return CleanupPlan(
         asked=dose,
         heat=heat,
         heat_without_tungsten=dose_heat(dose, settings.heel_ml, 0.0, start),
         allowed_ml=allowed,
+        n_portions=portions,
         tungsten_capacity_g=capacity,
         tungsten_likely_g=(min(_YIELD[0] * capacity, most_g), min(_YIELD[1] * capacity, most_g)),
         hydroxide_needed_mol=heat.hydroxide_used_mol + keep,
