@@ -155,6 +155,18 @@ def test_a_trial_step_far_outside_does_not_overflow(degc: float) -> None:
     assert 0.0 <= gas < 1.0
 
 
+def test_crystals_that_dissolve_again_never_become_negative() -> None:
+    entries = worked_entries()
+    entries["hydroxide"] = {"mass_g": 36}
+    entries["cell"] = {"volume_ml": 135, "vessel_diameter_mm": 110}
+    entries["attendance"] = {"top_up_every_h": 12}
+    course = run_course(course_input(batch_from_mapping(entries)))
+    crystals = course.states[:, STATE_NAMES.index("tungstate_solid")]
+    assert crystals.max() > 1e-3
+    assert (np.diff(crystals) < -1e-4).any()  # some dissolve after a top-up
+    assert crystals.min() >= 0.0
+
+
 def _plain(course: Course) -> bool:
     """No cap before the last hundredth, no saturation, no boiling, no exhausted hydroxide."""
     early = course.states[:, 0] > 0.01 * course.states[0, 0]
