@@ -169,8 +169,8 @@ def _print(one: CalibratedSpectrum) -> None:
     ]
     print_table(
         "\nPolynomials through the same groups, for comparison; a good one has about as much as it has "
-        "degrees of freedom. "
-        "Light is\nnot proportional to energy, so they go wrong between and beyond the groups; the light model is kept.",
+        "degrees of freedom.\nLight is not proportional to energy, so they go wrong between and beyond the groups; the "
+        "light model is kept.",
         ["degree", "sum of squared pulls"],
         rows,
     )

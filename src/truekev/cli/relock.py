@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from truekev.cli.calibrate import print_coefficients, print_readings
-from truekev.cli.output import as_json
+from truekev.cli.output import Progress, as_json
 
 __all__ = ["register"]
 
@@ -32,7 +32,9 @@ def register(app: typer.Typer) -> None:
         from truekev.job.relock_spectrum import relock_file
         from truekev.scale.energy_scale import scale_as_dict, write_scale
 
-        report = relock_file(spectrum, scale, sources=source, detector=detector, background=background)
+        report = relock_file(
+            spectrum, scale, sources=source, detector=detector, background=background, progress=Progress()
+        )
         if out is not None:
             write_scale(report.scale, out)
         if json:

@@ -10,7 +10,6 @@ import numpy as np
 
 from truekev.errors import InputError
 from truekev.scale.calibrate_peaks import CountedSpectrum
-from truekev.scale.crystal import Crystal, crystal_of
 from truekev.scale.sample import sample_of
 from truekev.scale.search import BACKGROUND_U, MeasuredBackground
 from truekev.sources.described import resolve_source
@@ -18,7 +17,7 @@ from truekev.spectra.read import read_spectrum
 from truekev.spectra.spectrum import Spectrum
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector, read_detector
 
-__all__ = ["Counted", "ReadBackground", "count_of", "crystal_in", "detector_of", "per_spectrum", "read_background"]
+__all__ = ["Counted", "ReadBackground", "count_of", "detector_of", "per_spectrum", "read_background"]
 
 _LEAST_COUNTS = 200
 
@@ -47,11 +46,6 @@ def detector_of(path: str | None) -> tuple[Detector, str]:
         )
     detector = read_detector(path)
     return detector, f"Detector: {detector.name} ({path})."
-
-
-def crystal_in(detector: Detector) -> Crystal:
-    """The detector's crystal as the scale sees it."""
-    return crystal_of(detector.scintillator, size_mm=detector.size_mm, shape=detector.shape)
 
 
 def per_spectrum(words: Sequence[str], n_spectra: int) -> list[tuple[str, ...]]:

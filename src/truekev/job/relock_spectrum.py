@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from truekev.errors import InputError
 from truekev.job.calibrate_spectra import Reading, readings_of
-from truekev.job.counted import count_of, crystal_in, detector_of, read_background
+from truekev.job.counted import count_of, detector_of, read_background
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.scale.calibrate_peaks import FittedSpectrum
+from truekev.scale.crystal import crystal_of
 from truekev.scale.energy_scale import EnergyScale, read_scale
 from truekev.scale.polynomials import InstrumentPolynomial, instrument_polynomial
 from truekev.scale.relock import relock
@@ -47,6 +48,7 @@ def relock_file(
     sources: Sequence[str] = (),
     detector: str | None = None,
     background: str | None = None,
+    progress: Callable[[float, str], None] | None = None,
 ) -> RelockReport:
     """Find the gain of a new spectrum; shape and zero are those of the scale.
 
@@ -58,7 +60,7 @@ def relock_file(
         A scale that this program wrote.
     sources
         What was counted; the scale's own source where left out.
-    detector, background
+    detector, background, progress
         As in calibration.
 
     Raises
@@ -76,7 +78,7 @@ def relock_file(
     used_detector, assumed = detector_of(detector)
     room = read_background(background)
     one = count_of(file, words, used_detector, room)
-    found = relock(one.counted, old, crystal_in(used_detector))
+    found = relock(one.counted, old, crystal_of(used_detector, progress))
     inputs = [
         InputFile(str(scale_file), InputFile.of(scale_file).sha256),
         InputFile(one.spectrum.file, one.spectrum.sha256),

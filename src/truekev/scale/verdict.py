@@ -76,7 +76,7 @@ def assess(fitted: FittedSpectrum, pulse: Pulse, u_c0: float, sample: Sample, n_
     """
     found = evidence(fitted.located, sample)
     candidates = fitted.located.candidates
-    margin = candidates[1].chi2 - candidates[0].chi2 if len(candidates) > 1 else np.inf
+    margin = fitted.located.margin
     other = candidates[1].gain / candidates[0].gain if len(candidates) > 1 else None
     end = _end_kev(pulse, n_channels)
     width = 2.3548 * float(fitted.width.sigma_channels(pulse, np.array([239.0]))[0])

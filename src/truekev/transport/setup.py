@@ -14,7 +14,7 @@ import numpy as np
 
 from truekev.errors import InputError, OutOfRangeError
 from truekev.matter.materials import Material
-from truekev.matter.scintillators import scintillator
+from truekev.matter.scintillators import Scintillator, scintillator
 from truekev.transport.compiled import Array, Integers
 from truekev.transport.electron_tables import ElectronTables, electron_tables
 from truekev.transport.photon_tables import PhotonTables, photon_tables
@@ -71,7 +71,7 @@ class DetectorGeometry:
     Parameters
     ----------
     scintillator
-        Name that `matter.scintillators` knows.
+        A scintillator, or a name that `matter.scintillators` knows.
     size_mm
         Box: x, y, z; cylinder along z: diameter, length.
     layers
@@ -81,13 +81,13 @@ class DetectorGeometry:
         from the crystal on, as wide as the crystal.
     """
 
-    scintillator: str
+    scintillator: str | Scintillator
     size_mm: tuple[float, ...]
     layers: tuple[Layer, ...] = ()
     behind: tuple[tuple[Material, float], ...] = ()
 
     def __post_init__(self) -> None:
-        scintillator(self.scintillator)
+        _ = self.light
         if len(self.size_mm) not in (2, 3):
             raise InputError(
                 f"crystal: {len(self.size_mm)} sizes; a box has three (x, y, z), a cylinder two (diameter, length)."
@@ -103,6 +103,11 @@ class DetectorGeometry:
         return Cylinder(self.size_mm[0] + 2 * side, length, centre)
 
     @property
+    def light(self) -> Scintillator:
+        """The scintillator."""
+        return scintillator(self.scintillator) if isinstance(self.scintillator, str) else self.scintillator
+
+    @property
     def crystal(self) -> Solid:
         """The crystal's solid."""
         return self._solid(0.0, 0.0, 0.0)
@@ -114,7 +119,7 @@ class DetectorGeometry:
 
     def parts(self) -> tuple[Part, ...]:
         """Parts of the detector, outer first, the crystal last."""
-        found = [Part("crystal", self.crystal, scintillator(self.scintillator).material)]
+        found = [Part("crystal", self.crystal, self.light.material)]
         depth = 0.0
         slabs = []
         for number, (material, thickness) in enumerate(self.behind, 1):
@@ -274,5 +279,5 @@ def packed(setup: Setup) -> Packed:
         materials=np.array([materials.index(p.material) for p in parts], dtype=np.int64),
         roles=np.array([int(p is parts[-1]) for p in parts], dtype=np.int64),
         photons=photon_tables(materials),
-        electrons=electron_tables(materials, scintillator(setup.detector.scintillator)),
+        electrons=electron_tables(materials, setup.detector.light),
     )
