@@ -8,12 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
-from truekev.job.counted import count_of, detector_of, per_spectrum, read_background
+from truekev.job.counted import count_of, crystal_in, detector_of, per_spectrum, read_background
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.scale.calibrate import calibrate
 from truekev.scale.calibrate_peaks import FittedSpectrum
-from truekev.scale.crystal import crystal_of
 from truekev.scale.energy_scale import EnergyScale
 from truekev.scale.polynomials import InstrumentPolynomial, PeakPolynomial, instrument_polynomial, peak_polynomials
 from truekev.scale.verdict import Confidence
@@ -138,8 +137,7 @@ def calibrate_files(
         count_of(file, words, used_detector, room)
         for file, words in zip(files, per_spectrum(sources, len(files)), strict=True)
     ]
-    tell(0.1, "preparing the crystal's response")
-    crystal = crystal_of(used_detector, tell)
+    crystal = crystal_in(used_detector, tell)
     tell(0.2, "looking for the gain")
     found = calibrate([one.counted for one in counted], crystal)
     inputs = [InputFile(str(one.spectrum.file), one.spectrum.sha256) for one in counted]

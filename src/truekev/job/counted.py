@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import numpy as np
 
 from truekev.errors import InputError
+from truekev.job.preparing import ENGINE, SEARCH, announce_preparation
 from truekev.scale.calibrate_peaks import CountedSpectrum
+from truekev.scale.crystal import Crystal, crystal_of
 from truekev.scale.sample import sample_of
 from truekev.scale.search import BACKGROUND_U, MeasuredBackground
 from truekev.sources.described import resolve_source
@@ -17,7 +20,7 @@ from truekev.spectra.read import read_spectrum
 from truekev.spectra.spectrum import Spectrum
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector, read_detector
 
-__all__ = ["Counted", "ReadBackground", "count_of", "detector_of", "per_spectrum", "read_background"]
+__all__ = ["Counted", "ReadBackground", "count_of", "crystal_in", "detector_of", "per_spectrum", "read_background"]
 
 _LEAST_COUNTS = 200
 
@@ -46,6 +49,13 @@ def detector_of(path: str | None) -> tuple[Detector, str]:
         )
     detector = read_detector(path)
     return detector, f"Detector: {detector.name} ({path})."
+
+
+def crystal_in(detector: Detector, tell: Callable[[float, str], None]) -> Crystal:
+    """The detector's crystal as the scale sees it; says before it compiles."""
+    announce_preparation(tell, SEARCH, *(() if detector == DEFAULT_DETECTOR else (ENGINE,)))
+    tell(0.1, "computing the crystal's response")
+    return crystal_of(detector, tell)
 
 
 def per_spectrum(words: Sequence[str], n_spectra: int) -> list[tuple[str, ...]]:
@@ -95,7 +105,8 @@ def count_of(
 ) -> Counted:
     """Read a spectrum and declare what it holds.
 
-    A background inside the file is used where none is given.
+    A background inside the file is used where none is given. A source file is reckoned for the day of the
+    count; where the spectrum does not say when it was counted, for today.
 
     Raises
     ------
@@ -113,7 +124,8 @@ def count_of(
     if total < _LEAST_COUNTS:
         raise InputError(f"{spectrum.file}: it holds {total:.0f} counts; at least {_LEAST_COUNTS} are needed.")
     room = background.spectrum if background is not None else spectrum.background
-    sample = sample_of([resolve_source(word) for word in words], (detector.window, detector.window_mm))
+    day = date.today() if spectrum.start is None else spectrum.start.date()
+    sample = sample_of([resolve_source(word, on=day) for word in words], (detector.window, detector.window_mm))
     return Counted(
         spectrum,
         CountedSpectrum(

@@ -8,11 +8,10 @@ from pathlib import Path
 
 from truekev.errors import InputError
 from truekev.job.calibrate_spectra import Reading, readings_of
-from truekev.job.counted import count_of, detector_of, read_background
+from truekev.job.counted import count_of, crystal_in, detector_of, read_background
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.scale.calibrate_peaks import FittedSpectrum
-from truekev.scale.crystal import crystal_of
 from truekev.scale.energy_scale import EnergyScale, read_scale
 from truekev.scale.polynomials import InstrumentPolynomial, instrument_polynomial
 from truekev.scale.relock import relock
@@ -76,9 +75,17 @@ def relock_file(
     if not words:
         raise InputError("--source is missing: the scale does not say what was counted.")
     used_detector, assumed = detector_of(detector)
+    if used_detector.name != old.detector:
+        raise InputError(
+            f"{scale_file} was made with the detector {old.detector!r}, this is {used_detector.name!r}; give the file "
+            "of the scale's detector with --detector."
+        )
     room = read_background(background)
     one = count_of(file, words, used_detector, room)
-    found = relock(one.counted, old, crystal_of(used_detector, progress))
+    tell = progress or (lambda share, what: None)
+    crystal = crystal_in(used_detector, tell)
+    tell(0.3, "looking for the gain")
+    found = relock(one.counted, old, crystal)
     inputs = [
         InputFile(str(scale_file), InputFile.of(scale_file).sha256),
         InputFile(one.spectrum.file, one.spectrum.sha256),

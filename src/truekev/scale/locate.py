@@ -182,11 +182,13 @@ def evidence(located: LocatedSpectrum, sample: Sample) -> Evidence:
     stack = kept.cumulative[0]
     others = [i for i in range(kept.n_source, stack.shape[0]) if kept.names[i] != _FORWARD]
     loose = [i for i, whole in enumerate(sample.wholes) if whole < 0] + others
-    tied = []
+    whole_rows = {}
     for whole in sorted({w for w in sample.wholes if w >= 0}):
         parts = [i for i, w in enumerate(sample.wholes) if w == whole]
-        summed = kept.totals[parts] @ stack[parts]
-        tied.append(summed / summed[-1])
+        whole_rows[whole] = kept.totals[parts] @ stack[parts]
+    for first, second, most in sample.fed:
+        whole_rows[first] = most * whole_rows[first] + whole_rows[second]
+    tied = [row / row[-1] for row in whole_rows.values()]
     outcomes = []
     for rows in (stack[loose], np.vstack([*tied, stack[loose]])):
         reduced = replace(kept, cumulative=np.ascontiguousarray(rows[None]))
