@@ -30,7 +30,7 @@ def main() -> None:
         'what = "Response of the default detector (CsI(Tl) cube of 10 mm behind 0.5 mm of aluminium) to photons '
         'of chosen energies from a point 15 mm away: full-energy peak, continuum, mean and variance of D"\n'
         'units = "keV; probability per photon born; bins of 4 keV"\n'
-        'citation = "this program\'s Monte Carlo transport, checked in docs/validation/transport-reference.md"\n'
+        'citation = "this program\'s Monte Carlo transport, checked in docs/validation/transport_reference.md"\n'
         f'version = "truekev {__version__}, seed 20261125, 0.5 % in each peak"\n'
         'licence = "MIT"\n'
         f'date = "{date.today().isoformat()}"\n'

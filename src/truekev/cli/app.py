@@ -14,7 +14,22 @@ __all__ = ["app", "main"]
 
 # One module of truekev.cli per command or family of commands; each has `register(app)`.
 # They are imported when the program starts, so they must import heavy rooms inside their functions.
-_COMMAND_MODULES: tuple[str, ...] = ("lines", "chain", "new", "calibrate", "relock", "convert", "demo")
+_COMMAND_MODULES: tuple[str, ...] = (
+    "lines",
+    "chain",
+    "new",
+    "plan",
+    "run",
+    "recover",
+    "cleanup",
+    "waste",
+    "dose",
+    "calibrate",
+    "relock",
+    "convert",
+    "demo",
+    "limits",
+)
 
 app = typer.Typer(
     name="truekev",

@@ -12,6 +12,7 @@ __all__ = ["register"]
 
 # What can be written anew: the module and the function in it that returns the template.
 _TEMPLATES: dict[str, tuple[str, str]] = {
+    "batch": ("truekev.bench.settings", "batch_template"),
     "source": ("truekev.sources.template", "source_template"),
     "detector": ("truekev.transport.detector", "detector_template"),
 }

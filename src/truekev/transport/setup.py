@@ -17,6 +17,7 @@ from truekev.matter.materials import Material
 from truekev.matter.scintillators import Scintillator, scintillator
 from truekev.transport.compiled import Array, Integers
 from truekev.transport.electron_tables import ElectronTables, electron_tables
+from truekev.transport.electron_tracks import CRYSTAL, STOP_KEV
 from truekev.transport.photon_tables import PhotonTables, photon_tables
 from truekev.transport.solids import Ball, Box, Cylinder, Point, Solid, holds, overlaps
 
@@ -62,6 +63,11 @@ class Layer:
     def front_thickness_mm(self) -> float:
         """Thickness of the window [mm]."""
         return self.thickness_mm if self.front_mm is None else self.front_mm
+
+
+def layer_name(number: int, layer: Layer) -> str:
+    """Name of the part that a layer becomes."""
+    return f"layer {number} ({layer.material.name})"
 
 
 @dataclass(frozen=True)
@@ -138,7 +144,7 @@ class DetectorGeometry:
             side += layer.thickness_mm
             back += layer.thickness_mm
             front += layer.front_thickness_mm
-            name = f"layer {number} ({layer.material.name})"
+            name = layer_name(number, layer)
             if layer.thickness_mm or layer.front_thickness_mm:
                 shells.append(Part(name, self._solid(side, front, back), layer.material))
         return (*reversed(shells), *slabs, *found)
@@ -242,7 +248,7 @@ class Packed(NamedTuple):
     bodies: Array
     nest: Integers
     materials: Integers
-    roles: Integers
+    reach: Array
     photons: PhotonTables
     electrons: ElectronTables
 
@@ -263,6 +269,24 @@ def _nest(parts: tuple[Part, ...]) -> Integers:
     return nest
 
 
+def _reach_kev(setup: Setup, materials: list[Material], electrons: ElectronTables) -> Array:
+    """Energy [keV] that an electron in each part needs to come into the crystal through the layers; 0 for the crystal.
+
+    The thinnest side of each layer counts.
+    """
+    needed = STOP_KEV
+    by_name: dict[str, float] = {}
+    for number, layer in enumerate(setup.detector.layers, 1):
+        by_name[layer_name(number, layer)] = needed
+        node = electrons.node[materials.index(layer.material)] if layer.material in materials else None
+        if node is not None:
+            ranges = node[:, 1] + min(layer.thickness_mm, layer.front_thickness_mm)
+            needed = float(np.interp(np.interp(needed, node[:, 0], ranges), node[:, 1], node[:, 0]))
+    inside = {part.name for part in setup.detector.parts()} - set(by_name)
+    reach = [STOP_KEV if p.name in inside else by_name.get(p.name, needed) for p in setup.parts()]
+    return np.array([*reach[:-1], CRYSTAL])
+
+
 @lru_cache(maxsize=8)
 def packed(setup: Setup) -> Packed:
     """The arrays of a setup; kept, because a run over many lines asks for them again."""
@@ -270,6 +294,7 @@ def packed(setup: Setup) -> Packed:
     materials = list(dict.fromkeys(p.material for p in parts))
     crystal = setup.detector.crystal
     half = crystal.half_extent_mm
+    electrons = electron_tables(materials, setup.detector.light)
     corner = math.hypot(*half) if isinstance(crystal, Box) else math.hypot(half[0], half[2])
     return Packed(
         sources=setup.source.rows(),
@@ -277,7 +302,7 @@ def packed(setup: Setup) -> Packed:
         bodies=np.array([p.solid.row for p in parts]),
         nest=_nest(parts),
         materials=np.array([materials.index(p.material) for p in parts], dtype=np.int64),
-        roles=np.array([int(p is parts[-1]) for p in parts], dtype=np.int64),
+        reach=_reach_kev(setup, materials, electrons),
         photons=photon_tables(materials),
-        electrons=electron_tables(materials, setup.detector.light),
+        electrons=electrons,
     )
