@@ -53,12 +53,14 @@ def test_a_cache_that_cannot_be_written_is_replaced(
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "file" / "cache") if stated else "")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "file"))
     monkeypatch.setattr("platformdirs.user_cache_path", lambda name: tmp_path / "file" / name)
+    monkeypatch.setenv("MPLCONFIGDIR", "stated")  # put back afterwards; what a person stated stays
     registered: list[object] = []
     monkeypatch.setattr("atexit.register", lambda *args, **kwargs: registered.append(args))
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     choose_cache_folder()
     folder = Path(os.environ["NUMBA_CACHE_DIR"])
     assert folder.parent == tmp_path
+    assert os.environ["MPLCONFIGDIR"] == "stated"
     assert folder.stat().st_mode & 0o077 == 0
     assert len(registered) == 1
 
