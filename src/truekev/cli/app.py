@@ -14,7 +14,10 @@ __all__ = ["app", "main"]
 
 # One module of truekev.cli per command or family of commands; each has `register(app)`.
 # They are imported when the program starts, so they must import heavy rooms inside their functions.
-_COMMAND_MODULES: tuple[str, ...] = ("lines", "chain", "new")
+_COMMAND_MODULES: tuple[str, ...] = (
+    *("lines", "chain", "new"),
+    *("plan", "run", "recover", "cleanup", "waste", "dose"),
+)
 
 app = typer.Typer(
     name="truekev",

@@ -11,7 +11,10 @@ from truekev.errors import UnknownNameError
 __all__ = ["register"]
 
 # What can be written anew: the module and the function in it that returns the template.
-_TEMPLATES: dict[str, tuple[str, str]] = {"source": ("truekev.sources.template", "source_template")}
+_TEMPLATES: dict[str, tuple[str, str]] = {
+    "batch": ("truekev.bench.settings", "batch_template"),
+    "source": ("truekev.sources.template", "source_template"),
+}
 
 
 def register(app: typer.Typer) -> None:

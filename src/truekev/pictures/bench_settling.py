@@ -1,0 +1,54 @@
+"""Settling times by grain size and liquid."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from truekev.pictures.bench_page import ACCENT, INK, PALE, new_page, save_page
+
+if TYPE_CHECKING:
+    from truekev.job.recover import RecoverReport
+
+__all__ = ["draw_settling"]
+
+
+def draw_settling(report: RecoverReport, path: str | Path) -> Path:
+    """Draw hours against grain size, both logarithmic, one line per liquid; the usual grains are shaded."""
+    figure, (axis,) = new_page(1, height_cm=11, title=f"{report.batch}: how long the oxide takes to settle")
+    liquids = list(dict.fromkeys(row.liquid for row in report.settling))
+    for liquid, color, style in zip(liquids, (ACCENT, INK, PALE), ("-", "--", ":"), strict=False):
+        rows = [row for row in report.settling if row.liquid == liquid]
+        axis.plot([r.grain_um for r in rows], [r.hours for r in rows], style, color=color, marker="o", markersize=3)
+        axis.annotate(
+            liquid,
+            (rows[0].grain_um, rows[0].hours),
+            fontsize=8,
+            color=color,
+            xytext=(6, 4),
+            textcoords="offset points",
+        )
+    axis.axvspan(1.5, 4.0, color=PALE, alpha=0.2, linewidth=0)
+    axis.text(
+        2.45,
+        0.97,
+        "grains of electrodes",
+        transform=axis.get_xaxis_transform(),
+        fontsize=8,
+        color=INK,
+        ha="center",
+        va="top",
+    )
+    for hours, words in ((1.0, "one hour"), (24.0, "one day")):
+        axis.axhline(hours, color=PALE, linewidth=0.8, linestyle=":")
+        axis.text(4.45, hours, words, fontsize=7, color=INK, va="bottom", ha="right")
+    axis.set_xscale("log")
+    axis.set_yscale("log")
+    axis.set_xlim(0.45, 4.5)
+    ticks = [0.5, 1, 1.5, 2, 3, 4]
+    axis.set_xticks(ticks, [f"{t:g}" for t in ticks])
+    axis.minorticks_off()
+    axis.set_yticks([0.1, 1, 10, 100], ["0.1", "1", "10", "100"])
+    axis.set_xlabel("grain [µm]", color=INK, fontsize=9)
+    axis.set_ylabel("hours for the height of the liquid", color=INK, fontsize=9)
+    return save_page(figure, path)
