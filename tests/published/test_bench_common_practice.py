@@ -10,8 +10,8 @@ from __future__ import annotations
 import dataclasses
 
 import pytest
-
 from tests.support.batches import worked_case, worked_entries
+
 from truekev.bench.cleanup import Dose, cleanup_plan, dose_heat
 from truekev.bench.course import EndEvent
 from truekev.bench.plan import MakePlan, bath_heat_w, plan_make

@@ -9,8 +9,8 @@ Saito et al. 2003 (abstracts).
 from __future__ import annotations
 
 import pytest
-
 from tests.support.batches import worked_case
+
 from truekev.bench.stoichiometry import THORIA_TH_FRACTION, thoria_activity_bq
 from truekev.job.plan_make import plan_of_settings
 from truekev.safety.rules import ASK_FIRST, compare_with_exemption, exemption_values, published_rules

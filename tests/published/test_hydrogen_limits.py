@@ -14,7 +14,7 @@ HYDROGEN = "1333-74-0"
 
 
 def test_lower_limit() -> None:
-    assert 100 * LOWER_FLAMMABLE_LIMIT == pytest.approx(4.0, abs=0.1)
+    assert pytest.approx(4.0, abs=0.1) == 100 * LOWER_FLAMMABLE_LIMIT
     assert pytest.approx(LFL(CASRN=HYDROGEN), abs=0.001) == LOWER_FLAMMABLE_LIMIT
 
 
