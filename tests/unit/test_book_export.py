@@ -18,10 +18,16 @@ from truekev.errors import FileFormatError, InputError, StoreError
 from truekev.spectra.read import read_spectra
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("export")
+    with random_book(folder / "a.book", np.random.default_rng(11), 60) as book:
+        return export_book(book, folder / "out").folder
+
+
 @pytest.fixture
-def exported(tmp_path: Path) -> Path:
-    with random_book(tmp_path / "a.book", np.random.default_rng(11), 60) as book:
-        return export_book(book, tmp_path / "out").folder
+def exported(made: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(made, tmp_path / "out"))
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -99,7 +105,7 @@ def test_newer_export(exported, tmp_path):
 
 def test_nothing_is_written_over(exported, tmp_path):
     with pytest.raises(InputError, match="already"):
-        import_folder(exported, tmp_path / "a.book")
+        import_folder(exported, exported / "book.json")
     with random_book(tmp_path / "c.book", np.random.default_rng(1), 3) as book:
         with pytest.raises(InputError, match="already"):
             export_book(book, exported)

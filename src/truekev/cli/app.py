@@ -17,6 +17,7 @@ __all__ = ["app", "main"]
 _COMMAND_MODULES: tuple[str, ...] = (
     *("lines", "chain", "new"),
     *("plan", "run", "recover", "cleanup", "waste", "dose"),
+    *("book", "shelf", "sheet"),
 )
 
 app = typer.Typer(
