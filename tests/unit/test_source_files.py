@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from truekev.errors import FileFormatError, InputError
 from truekev.sources.chain_report import chain_report
 from truekev.sources.described import resolve_source
-from truekev.sources.settings import line_of_key, read_source_file
+from truekev.sources.settings import read_source_file
 from truekev.sources.template import source_template
+from truekev.toml_text import line_of_key
 
 HEAD = 'name = "a"\nkind = "nuclides"\nreference_date = 2020-01-01\n'
 MANTLE = 'name = "a"\nkind = "gas-mantle"\nreference_date = 2020-01-01\n'

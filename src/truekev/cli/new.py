@@ -14,6 +14,7 @@ __all__ = ["register"]
 _TEMPLATES: dict[str, tuple[str, str]] = {
     "batch": ("truekev.bench.settings", "batch_template"),
     "source": ("truekev.sources.template", "source_template"),
+    "detector": ("truekev.transport.detector", "detector_template"),
 }
 
 

@@ -51,7 +51,7 @@ def as_json(value: Any) -> str:
 
 def print_table(title: str, columns: list[str], rows: list[list[str]]) -> None:
     """Print a plain table to standard output; wide enough for a pipe as well as a screen."""
-    table = Table(title=title, title_justify="left", box=None, pad_edge=False)
+    table = Table(box=None, pad_edge=False)
     for column in columns:
         table.add_column(column)
     for row in rows:
@@ -59,7 +59,11 @@ def print_table(title: str, columns: list[str], rows: list[list[str]]) -> None:
     console = Console(highlight=False, markup=False)
     if not console.is_terminal:
         console = Console(highlight=False, markup=False, width=200)
-    console.print(table)
+    if title:
+        print(title)
+    with console.capture() as captured:
+        console.print(table)
+    print("\n".join(line.rstrip() for line in captured.get().rstrip("\n").splitlines()))
 
 
 class Progress:

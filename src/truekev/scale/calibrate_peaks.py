@@ -15,6 +15,7 @@ from truekev.scale.light import Pulse
 from truekev.scale.locate import LocatedSpectrum, locate
 from truekev.scale.position_fit import Place, ShapeFit, fit_places
 from truekev.scale.sample import Sample
+from truekev.scale.search import MeasuredBackground
 
 __all__ = ["CountedSpectrum", "FittedSpectrum", "PeakFit", "believed", "fit_peaks"]
 
@@ -28,10 +29,10 @@ _GAIN_SPREAD = 0.03  # of ln g between spectra of one instrument, where each has
 
 @dataclass(frozen=True)
 class CountedSpectrum:
-    """Counts per channel, a background per channel scaled to the same time (or None), and the sample."""
+    """Counts per channel, the measured background (or None), and the sample."""
 
     counts: Array
-    background: Array | None
+    background: MeasuredBackground | None
     sample: Sample
 
 

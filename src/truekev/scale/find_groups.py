@@ -14,7 +14,7 @@ from truekev.scale.groups import GroupFit, fit_group, form_groups
 from truekev.scale.light import REFERENCE_KEV, Pulse
 from truekev.scale.locate import LocatedSpectrum, templates_between
 from truekev.scale.sample import Sample
-from truekev.scale.search import scan
+from truekev.scale.search import MeasuredBackground, scan
 from truekev.scale.templates import nominal_pulse_kev
 
 __all__ = ["FoundGroups", "PeakWidth", "find_groups", "warped"]
@@ -89,7 +89,7 @@ def warped(pulse: Pulse, edges: Array) -> Array:
 
 def find_groups(
     counts: Array,
-    background: Array | None,
+    background: MeasuredBackground | None,
     located: LocatedSpectrum,
     pulse: Pulse,
     width: PeakWidth,
@@ -101,7 +101,7 @@ def find_groups(
     Parameters
     ----------
     counts, background
-        The spectrum, and a measured background per channel scaled to its counting time.
+        The spectrum, and a measured background.
     located
         Result of the search.
     pulse, width
@@ -118,7 +118,7 @@ def find_groups(
     cumulative = np.array([np.interp(nominal_edges, templates.u, row) for row in templates.cumulative[0]])
     model = np.diff(cumulative, axis=1).T @ strengths[:-1]
     if background is not None:
-        model = model + strengths[-1] * background
+        model = model + strengths[-1] * background.counts
     energies, areas, names = _lines(sample, crystal, templates.totals, strengths)
     if not energies.size:
         return FoundGroups((), (), model, strengths)
@@ -143,7 +143,9 @@ def find_groups(
         noise = np.sqrt(max(float(model[near][inside].sum()), 1.0))
         if group.area < _LEAST_EXPECTED * noise:
             continue
-        fit = fit_group(counts, group, line_channels, line_sigma, continuum)
+        fit = fit_group(
+            counts, group, line_channels, line_sigma, continuum, None if background is None else background.variance
+        )
         if fit is not None:
             fits.append(fit)
             expected.append(group.area)

@@ -11,7 +11,7 @@ from scipy.optimize import minimize
 from truekev.scale.crystal import Crystal
 from truekev.scale.light import Pulse
 from truekev.scale.sample import Sample, joined
-from truekev.scale.search import Candidate, SearchData, prepare, scan, search
+from truekev.scale.search import Candidate, MeasuredBackground, SearchData, prepare, scan, search
 from truekev.scale.templates import NOMINAL_S, LineSet, TemplateSet, build_templates, scattered
 
 __all__ = ["Evidence", "LocatedSpectrum", "evidence", "locate", "templates_between", "templates_of"]
@@ -104,7 +104,7 @@ def _refine(data: SearchData, templates: TemplateSet, candidate: Candidate) -> C
     return Candidate(gain, c0, width, float(found.fun), strengths[0])
 
 
-def locate(counts: Array, background: Array | None, sample: Sample, crystal: Crystal) -> LocatedSpectrum:
+def locate(counts: Array, background: MeasuredBackground | None, sample: Sample, crystal: Crystal) -> LocatedSpectrum:
     """Find gain and zero of a spectrum whose gain nobody knows."""
     templates = templates_of(sample, crystal)
     data = prepare(counts, background)
@@ -137,6 +137,8 @@ class Evidence:
         With the source's components added, each in the ratio of its own lines.
     n_bins : int
         Bins compared.
+    n_source_bins : int
+        Bins that hold 95 % of the source's own counts.
     purity : float
         Share of the source's counts (its lines above the lowest split) in all that is not measured background.
     """
@@ -144,6 +146,7 @@ class Evidence:
     chi2_without: float
     chi2_with: float
     n_bins: int
+    n_source_bins: int
     purity: float
 
     @property
@@ -153,8 +156,8 @@ class Evidence:
 
     @property
     def ratio(self) -> float:
-        """`gained` over what stays unexplained (at least one per bin)."""
-        return self.gained / max(self.chi2_with, float(self.n_bins))
+        """`gained` per bin of the source, over what stays unexplained per bin (at least one)."""
+        return self.gained / (max(self.chi2_with / self.n_bins, 1.0) * self.n_source_bins)
 
 
 def evidence(located: LocatedSpectrum, sample: Sample) -> Evidence:
@@ -180,4 +183,13 @@ def evidence(located: LocatedSpectrum, sample: Sample) -> Evidence:
     (without, _), (with_source, strengths) = outcomes
     of_source = float(strengths[0, : len(tied)].sum())
     everything = max(float(strengths[0, :-1].sum()), 1e-9)
-    return Evidence(float(without[0]), float(with_source[0]), located.data.counts.size, of_source / everything)
+    pulses = np.sqrt(np.maximum((located.data.edges - best.c0) / best.gain, 0.0))
+    own = np.sum(
+        [amount * np.diff(np.interp(pulses, kept.u, row)) for amount, row in zip(strengths[0], tied, strict=False)],
+        axis=0,
+    )
+    falling = np.cumsum(np.sort(own)[::-1])
+    n_source = int(np.searchsorted(falling, 0.95 * falling[-1])) + 1
+    return Evidence(
+        float(without[0]), float(with_source[0]), located.data.counts.size, n_source, of_source / everything
+    )

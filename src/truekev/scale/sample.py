@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from truekev.errors import InputError
-from truekev.matter.materials import material
+from truekev.matter.materials import Material, material
 from truekev.matter.photons import partial_cross_sections
 from truekev.scale.templates import LineSet
 from truekev.sources.source import Body, Source
@@ -18,6 +18,7 @@ from truekev.sources.words import source_of_word
 __all__ = ["Sample", "joined", "sample_of"]
 
 Array = npt.NDArray[np.float64]
+Window = tuple[Material, float]  # material and thickness [mm] between source and crystal
 _LOWEST_KEV, _HIGHEST_KEV = 25.0, 2950.0
 # Self-absorption, scatter and windows change the balance between these ranges most; parts are free.
 _SPLITS_KEV = (110.0, 300.0)
@@ -65,7 +66,7 @@ def transmission(body: Body, energy_kev: Array) -> Array:
     return np.asarray(-np.expm1(-depth) / depth)
 
 
-def _components(source: Source) -> list[LineSet]:
+def _components(source: Source, window: Window | None = None) -> list[LineSet]:
     gathered: dict[str, list[tuple[float, float, str]]] = {}
     for component in source.components:
         name = component.tied_to or component.name
@@ -79,6 +80,11 @@ def _components(source: Source) -> list[LineSet]:
         kept = sorted(row for row in rows if row[1] >= _LEAST_SHARE * strongest)
         energy = np.array([row[0] for row in kept])
         rate = np.array([row[1] for row in kept]) * transmission(source.body, energy)
+        if window is not None:
+            of_window, thickness_mm = window
+            rate = rate * np.exp(
+                -partial_cross_sections(of_window, energy).total * of_window.density_g_cm3 * 0.1 * thickness_mm
+            )
         whole.append(LineSet(name, energy, rate, tuple(row[2] for row in kept)))
     return whole
 
@@ -119,8 +125,8 @@ def _split(source: Source, components: Sequence[LineSet], first: int) -> tuple[l
     return parts, wholes
 
 
-def sample_of(sources: Sequence[Source]) -> Sample:
-    """The components of one or several sources counted together.
+def sample_of(sources: Sequence[Source], window: Window | None = None) -> Sample:
+    """The components of one or several sources counted together, behind a window.
 
     Raises
     ------
@@ -130,7 +136,7 @@ def sample_of(sources: Sequence[Source]) -> Sample:
     parts: list[LineSet] = []
     wholes: list[int] = []
     for source in sources:
-        components = _components(source)
+        components = _components(source, window)
         if not components:
             raise InputError(
                 f"source {source.name!r} has no photon line between {_LOWEST_KEV:.0f} and {_HIGHEST_KEV:.0f} keV; "

@@ -16,7 +16,7 @@ from numba import njit
 
 from truekev.scale.templates import TemplateSet
 
-__all__ = ["Candidate", "SearchData", "prepare", "search"]
+__all__ = ["BACKGROUND_U", "Candidate", "MeasuredBackground", "SearchData", "prepare", "scan", "search"]
 
 Array = npt.NDArray[np.float64]
 
@@ -24,6 +24,7 @@ Array = npt.NDArray[np.float64]
 # judged by the crudeness of the templates.
 _MODEL_ERROR = 0.05
 _CAP = 25.0
+BACKGROUND_U = 0.05  # relative, of a measured background's scaling: dead time, a room that changes
 _LOWEST_PULSE_KEV = 40.0  # below it trigger and threshold shape the spectrum
 
 
@@ -38,7 +39,9 @@ class SearchData:
     counts, variance : ndarray, shape (n,)
         Counts and the variance used to weigh them (statistics and template error).
     background : ndarray, shape (n,)
-        A measured background in the same bins, for one second; zeros if there is none.
+        A measured background in the same bins, scaled to the spectrum's counting time; zeros if there is none.
+    background_precision : float
+        1 / variance of the background's strength about 1; 0 where a counting time is unknown.
     n_channels : int
         Channels of the spectrum.
     """
@@ -47,6 +50,7 @@ class SearchData:
     counts: Array
     variance: Array
     background: Array
+    background_precision: float
     n_channels: int
 
 
@@ -63,7 +67,26 @@ class Candidate:
     strengths: Array
 
 
-def prepare(counts: Array, background: Array | None = None) -> SearchData:
+@dataclass(frozen=True)
+class MeasuredBackground:
+    """A background per channel, scaled to the counting time of the spectrum it goes with.
+
+    Parameters
+    ----------
+    counts : ndarray, shape (n,)
+        Scaled counts.
+    variance : ndarray, shape (n,)
+        Their variance.
+    u_scale : float or None
+        Relative standard uncertainty of the scaling; None where a counting time is unknown.
+    """
+
+    counts: Array
+    variance: Array
+    u_scale: float | None
+
+
+def prepare(counts: Array, background: MeasuredBackground | None = None) -> SearchData:
     """Merge a spectrum into bins of about a fifth of the narrowest peak expected, at least one channel.
 
     Channels before the first count and a last channel that collects the overflow are left out.
@@ -85,12 +108,18 @@ def prepare(counts: Array, background: Array | None = None) -> SearchData:
     # Variance from neighbours as well: a bin that happens to be low must not weigh more for it.
     smooth = np.convolve(np.pad(merged, 2, mode="edge"), np.full(5, 0.2), mode="valid")
     variance = np.maximum(smooth, 1.0) + (_MODEL_ERROR * smooth) ** 2
-    room = np.zeros(n) if background is None else background
+    room = np.zeros(n)
+    precision = 0.0
+    if background is not None:
+        room = background.counts
+        variance = variance + np.add.reduceat(background.variance[: last + 1], whole[:-1])
+        precision = 1.0 / background.u_scale**2 if background.u_scale else 0.0
     return SearchData(
         np.asarray(whole - 0.5, dtype=np.float64),
         merged,
         np.asarray(variance, dtype=np.float64),
         np.add.reduceat(room[: last + 1], whole[:-1]),
+        precision,
         n,
     )
 
@@ -101,6 +130,7 @@ def _chi2(
     counts: Array,
     variance: Array,
     background: Array,
+    background_precision: float,
     null_chi2: Array,
     cumulative: Array,
     u_step: float,
@@ -144,6 +174,8 @@ def _chi2(
             right[a] += wa * counts[i]
             for b in range(a + 1):
                 normal[a, b] += wa * design[i, b]
+    normal[n_templates, n_templates] += background_precision
+    right[n_templates] += background_precision
     for a in range(k_all):
         for b in range(a):
             normal[b, a] = normal[a, b]
@@ -176,6 +208,7 @@ def _scan(
     counts: Array,
     variance: Array,
     background: Array,
+    background_precision: float,
     null_chi2: Array,
     stack: Array,
     u_step: float,
@@ -190,6 +223,7 @@ def _scan(
             counts,
             variance,
             background,
+            background_precision,
             null_chi2,
             stack[int(hypotheses[h, 2])],
             u_step,
@@ -217,6 +251,7 @@ def scan(data: SearchData, templates: TemplateSet, hypotheses: Array) -> tuple[A
         data.counts,
         data.variance,
         data.background,
+        data.background_precision,
         _null_chi2(data),
         templates.cumulative,
         float(templates.u[1]),

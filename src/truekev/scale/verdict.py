@@ -14,12 +14,13 @@ from truekev.scale.sample import Sample
 __all__ = ["Confidence", "assess"]
 
 # Set on simulated spectra of an independent code (docs/validation): the declared source, and others.
-_LEAST_RATIO = 0.9
+_LEAST_RATIO = 1.2
 _LEAST_GAIN = 60.0
+_LEAST_PURITY = 0.05
 _LEAST_MARGIN = 15.0
 _SHORT_RANGE_KEV = 1500.0
 _SHORT_PURITY = 0.33
-_SHORT_RATIO = 1.5
+_SHORT_RATIO = 2.0
 _LEAST_FULL_SCALE_KEV = 400.0
 _LEAST_WIDTH_CHANNELS = 2.0
 _ZERO_KEV = 20.0
@@ -82,7 +83,7 @@ def assess(fitted: FittedSpectrum, pulse: Pulse, u_c0: float, sample: Sample, n_
     zero_kev = -pulse.c0 / pulse.gain * 1e3
     u_zero_kev = u_c0 / pulse.gain * 1e3
     refusal, advice = "", ""
-    if found.ratio < _LEAST_RATIO or found.gained < _LEAST_GAIN:
+    if found.ratio < _LEAST_RATIO or found.gained < _LEAST_GAIN or found.purity < _LEAST_PURITY:
         refusal = (
             f"The lines of {sample.name} cannot be made out: they explain {found.gained:.0f} of "
             f"{found.chi2_without:.0f} units of structure in this spectrum."

@@ -20,8 +20,9 @@ from truekev.quantity import Measured
 from truekev.sources.source import Body
 from truekev.sources.stock import electrode_class, th232_bq_of_oxide, th232_bq_of_rods
 from truekev.sources.words import NUCLIDE_DISTANCE_MM, source_words, word_entry
+from truekev.toml_text import line_of_key
 
-__all__ = ["SourceDescription", "line_of_key", "read_source_file"]
+__all__ = ["SourceDescription", "read_source_file"]
 
 NUCLIDES = "nuclides"
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -96,34 +97,6 @@ class SourceDescription:
     th232_bq: Measured | None
     activity_known: bool
     activities_line: int | None
-
-
-def line_of_key(text: str, path: tuple[str | int, ...]) -> int | None:
-    """Line (from 1) of a TOML text where the key of `path` stands, or the nearest table around it.
-
-    `path` is as pydantic gives it: names, and numbers for entries of [[tables]].
-    """
-    best: tuple[int, int] | None = None
-    table: tuple[str | int, ...] = ()
-    n_entries: dict[tuple[str | int, ...], int] = {}
-    for number, line in enumerate(text.splitlines(), start=1):
-        if match := re.match(r"\s*(\[\[?)\s*([^\]]+?)\s*\]", line):
-            table = _parts(match[2])
-            if match[1] == "[[":
-                n_entries[table] = n_entries.get(table, -1) + 1
-                table = (*table, n_entries[table])
-            here = table
-        elif match := re.match(r"""\s*((?:[\w-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"))*)\s*=""", line):
-            here = (*table, *_parts(match[1]))
-        else:
-            continue
-        if here == path[: len(here)] and (best is None or len(here) > best[0]):
-            best = (len(here), number)
-    return best[1] if best else None
-
-
-def _parts(dotted: str) -> tuple[str, ...]:
-    return tuple(part.strip().strip("\"'") for part in dotted.split("."))
 
 
 def _field_name(path: tuple[str | int, ...]) -> str:

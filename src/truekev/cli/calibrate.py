@@ -1,0 +1,177 @@
+"""`truekev calibrate`: an energy scale from spectra of unknown gain."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from truekev.cli.output import Progress, as_json, print_table
+
+if TYPE_CHECKING:
+    from truekev.job.calibrate_spectra import CalibratedSpectrum, Reading
+    from truekev.scale.polynomials import InstrumentPolynomial
+
+__all__ = ["print_coefficients", "print_readings", "register", "save_pictures"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+
+    @app.command()
+    def calibrate(
+        spectra: list[str] = typer.Argument(metavar="SPECTRUM…", help="Spectra of one instrument: N42 or columns."),
+        source: list[str] = typer.Option(
+            [],
+            "--source",
+            "-s",
+            metavar="S",
+            help="What was counted: a word (thoriated-rods, thorium-vial, gas-mantle, potassium-salt …), a nuclide, or "
+            "a source file. Once for all spectra, once for each in order, or several times for one spectrum.",
+        ),
+        detector: str = typer.Option(None, metavar="D.toml", help="The detector; `truekev new detector` prints one."),
+        background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
+        out: str = typer.Option(None, metavar="scale.json", help="Write the scale here, for re-lock and convert."),
+        pictures: str = typer.Option(".", metavar="FOLDER", help="Where the two pictures of each spectrum go."),
+        no_pictures: bool = typer.Option(False, "--no-pictures", help="Draw no pictures."),
+        json: bool = typer.Option(False, "--json", help="Print JSON."),
+    ) -> None:
+        """Find the energy scale of spectra whose gain nobody knows, with its uncertainty.
+
+        Refuses (exit 3) where two gains explain a spectrum about equally well, or the source cannot be made out.
+
+        Example: truekev calibrate rods.csv --source thoriated-rods --background room.csv --out scale.json
+        """
+        from truekev.errors import InputError
+        from truekev.job.calibrate_spectra import calibrate_files
+        from truekev.scale.energy_scale import write_scale
+
+        if out is not None and len(spectra) > 1:
+            raise InputError("--out takes the scale of one spectrum; calibrate a single spectrum, or leave --out away.")
+        folder = _folder(pictures)
+        report = calibrate_files(spectra, source, detector=detector, background=background, progress=Progress())
+        if out is not None:
+            write_scale(report.spectra[0].scale, out)
+        drawn = [] if no_pictures else [p for one in report.spectra for p in save_pictures(one, folder)]
+        if json:
+            typer.echo(as_json({"assumed": report.assumed, "spectra": [_plain(one) for one in report.spectra]}))
+            return
+        typer.echo(report.assumed)
+        for one in report.spectra:
+            _print(one)
+        if out is not None:
+            typer.echo(f"\nScale written to {out}.")
+        if drawn:
+            typer.echo("Pictures: " + ", ".join(str(p) for p in drawn))
+
+
+def _folder(name: str) -> Path:
+    from truekev.errors import InputError
+
+    folder = Path(name)
+    if not folder.is_dir():
+        raise InputError(f"--pictures {name}: there is no such folder; make it, or use --no-pictures.")
+    return folder
+
+
+def save_pictures(one: CalibratedSpectrum, folder: Path) -> list[Path]:
+    """Draw the two pictures of a calibrated spectrum; returns where they are."""
+    from truekev.pictures.canvas import save
+    from truekev.pictures.scale_pictures import picture_of_scale, picture_of_spectrum
+
+    stem = Path(one.file).stem
+    return [
+        save(
+            picture_of_spectrum(one.spectrum, one.scale, one.fitted, f"{stem}: {one.source}"),
+            folder / f"{stem}-spectrum.png",
+        ),
+        save(
+            picture_of_scale(one.scale, one.through_peaks, f"{stem}: energy scale with {one.source}"),
+            folder / f"{stem}-scale.png",
+        ),
+    ]
+
+
+def _plain(one: CalibratedSpectrum) -> dict[str, object]:
+    from truekev.scale.energy_scale import scale_as_dict
+
+    return {
+        "file": one.file,
+        "source": one.source,
+        "confidence": one.confidence,
+        "readings": one.readings,
+        "to_type_in": one.to_type_in,
+        "through_peaks": one.through_peaks,
+        "scale": scale_as_dict(one.scale),
+    }
+
+
+def print_readings(readings: tuple[Reading, ...]) -> None:
+    """Print what the instrument read at the groups, and what the new scale says."""
+    rows = []
+    for reading in readings:
+        claimed = "-"
+        if reading.claimed_kev is not None:
+            off = 100.0 * (reading.claimed_kev / reading.energy_kev - 1.0)
+            claimed = f"{reading.claimed_kev:.1f} ({off:+.1f} %)"
+        rows.append([reading.name, f"{reading.energy_kev:.1f}", claimed, str(reading.scale_kev)])
+    print_table("", ["line group", "energy, keV", "the instrument read, keV", "this scale says (k = 1)"], rows)
+
+
+def print_coefficients(polynomials: tuple[InstrumentPolynomial, ...]) -> None:
+    """Print the polynomials for the instrument."""
+    rows = [
+        [
+            str(p.degree),
+            " ".join(f"{c:.7g}" for c in p.coefficients_kev),
+            f"{p.largest_error_kev:+.1f} keV at {p.at_kev:.0f} keV",
+        ]
+        for p in polynomials
+    ]
+    print_table(
+        "\nTo type into the instrument: E/keV = c0 + c1 ch + c2 ch² + c3 ch³ (channel i is its middle)",
+        ["degree", "c0 c1 …", "largest error against this scale"],
+        rows,
+    )
+
+
+def _print(one: CalibratedSpectrum) -> None:
+    import numpy as np
+
+    scale = one.scale
+    top = min(one.confidence.full_scale_kev, 2700.0)
+    worst = [r for r in one.readings if r.claimed_kev is not None]
+    typer.echo(f"\n{one.file} with {one.source}")
+    if worst:
+        ends = sorted({0, len(worst) - 1})
+        typer.echo(
+            "  " + ", ".join(f"your {worst[i].energy_kev:.0f} keV reads {worst[i].claimed_kev:.0f} keV" for i in ends)
+        )
+    typer.echo(
+        f"  full scale {one.confidence.full_scale_kev:.0f} keV, peak width at 662 keV {100 * scale.fwhm_662:.1f} %, "
+        f"next best gain worse by {one.confidence.margin:.0f} units, "
+        f"evidence for the source {one.confidence.evidence.ratio:.1f} (at least 1.2 is asked for)"
+    )
+    print_readings(one.readings)
+    energies = np.array([e for e in (30, 60, 120, 240, 500, 662, 1000, 1461, 2000, 2614.5) if e <= top])
+    u = scale.u_energy_kev(energies)
+    rows = [
+        [f"{e:g}", f"{float(scale.channel(e)):.2f}", f"{v:.2g}", f"{100 * v / e:.2g}"]
+        for e, v in zip(energies, u, strict=True)
+    ]
+    print_table(
+        "\nThe scale and its standard uncertainty", ["energy, keV", "channel", "u, keV", "u, % of the energy"], rows
+    )
+    rows = [
+        [str(p.degree), f"{p.chi2:.1f} for {p.dof}" if p.coefficients_kev else "too few groups"]
+        for p in one.through_peaks
+    ]
+    print_table(
+        "\nPolynomials through the same groups, for comparison; a good one has about as much as it has "
+        "degrees of freedom. "
+        "Light is\nnot proportional to energy, so they go wrong between and beyond the groups; the light model is kept.",
+        ["degree", "sum of squared pulls"],
+        rows,
+    )
+    print_coefficients(one.to_type_in)

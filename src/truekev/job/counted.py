@@ -1,0 +1,128 @@
+"""Files and words become counted spectra: what calibration and re-lock share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from truekev.errors import InputError
+from truekev.scale.calibrate_peaks import CountedSpectrum
+from truekev.scale.crystal import Crystal, crystal_of
+from truekev.scale.sample import sample_of
+from truekev.scale.search import BACKGROUND_U, MeasuredBackground
+from truekev.sources.described import resolve_source
+from truekev.spectra.read import read_spectrum
+from truekev.spectra.spectrum import Spectrum
+from truekev.transport.detector import DEFAULT_DETECTOR, Detector, read_detector
+
+__all__ = ["Counted", "ReadBackground", "count_of", "crystal_in", "detector_of", "per_spectrum", "read_background"]
+
+_LEAST_COUNTS = 200
+
+
+@dataclass(frozen=True)
+class Counted:
+    """A spectrum from a file beside its counted form."""
+
+    spectrum: Spectrum
+    counted: CountedSpectrum
+
+
+@dataclass(frozen=True)
+class ReadBackground:
+    """A background spectrum from a file."""
+
+    spectrum: Spectrum
+
+
+def detector_of(path: str | None) -> tuple[Detector, str]:
+    """The detector of a file, or the default one; and a sentence that says what was taken."""
+    if path is None:
+        return (
+            DEFAULT_DETECTOR,
+            f"Detector: none given, so a {DEFAULT_DETECTOR.name} is assumed (--detector says otherwise).",
+        )
+    detector = read_detector(path)
+    return detector, f"Detector: {detector.name} ({path})."
+
+
+def crystal_in(detector: Detector) -> Crystal:
+    """The detector's crystal as the scale sees it."""
+    return crystal_of(detector.scintillator, size_mm=detector.size_mm, shape=detector.shape)
+
+
+def per_spectrum(words: Sequence[str], n_spectra: int) -> list[tuple[str, ...]]:
+    """Which sources each spectrum holds.
+
+    One word serves all spectra; as many words as spectra go in order; several words for one spectrum are
+    all in it.
+
+    Raises
+    ------
+    InputError
+        No word, or another number of words than that.
+    """
+    if not words:
+        raise InputError("--source is missing: name what was counted, as thoriated-rods, Eu-152 or a source file.")
+    if n_spectra == 1:
+        return [tuple(words)]
+    if len(words) == 1:
+        return [(words[0],)] * n_spectra
+    if len(words) == n_spectra:
+        return [(word,) for word in words]
+    raise InputError(
+        f"{n_spectra} spectra and {len(words)} sources: give one source for all, or one for each spectrum in order."
+    )
+
+
+def read_background(path: str | Path | None) -> ReadBackground | None:
+    """A background file, or None."""
+    return None if path is None else ReadBackground(read_spectrum(path))
+
+
+def _scaled(background: Spectrum, spectrum: Spectrum) -> MeasuredBackground:
+    if background.n_channels != spectrum.n_channels:
+        raise InputError(
+            f"background {background.file} has {background.n_channels} channels, {spectrum.file} has "
+            f"{spectrum.n_channels}; a background must come from the same setting of the instrument."
+        )
+    own, other = spectrum.best_live_time_s, background.best_live_time_s
+    known = bool(own and other)
+    factor = own / other if own and other else float(spectrum.counts.sum() / max(background.counts.sum(), 1.0))
+    counts = np.asarray(background.counts, dtype=np.float64)
+    return MeasuredBackground(counts * factor, counts * factor**2, BACKGROUND_U if known else None)
+
+
+def count_of(
+    path: str | Path, words: Sequence[str], detector: Detector, background: ReadBackground | None = None
+) -> Counted:
+    """Read a spectrum and declare what it holds.
+
+    A background inside the file is used where none is given.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, its axis was rebinned, it holds too few counts, or the background does not
+        belong to it.
+    """
+    spectrum = read_spectrum(path)
+    if spectrum.rebinned:
+        raise InputError(
+            f"{spectrum.file}: its counts were redistributed onto an energy axis, so the channels of the instrument "
+            "are gone; give the spectrum as the instrument counted it."
+        )
+    total = float(spectrum.counts.sum())
+    if total < _LEAST_COUNTS:
+        raise InputError(f"{spectrum.file}: it holds {total:.0f} counts; at least {_LEAST_COUNTS} are needed.")
+    room = background.spectrum if background is not None else spectrum.background
+    sample = sample_of([resolve_source(word) for word in words], (detector.window, detector.window_mm))
+    return Counted(
+        spectrum,
+        CountedSpectrum(
+            np.asarray(spectrum.counts, dtype=np.float64), None if room is None else _scaled(room, spectrum), sample
+        ),
+    )

@@ -1,0 +1,107 @@
+"""The question: where is the gain tonight?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from truekev.errors import InputError
+from truekev.job.calibrate_spectra import Reading, readings_of
+from truekev.job.counted import count_of, crystal_in, detector_of, read_background
+from truekev.quantity import Measured
+from truekev.record import InputFile, Record
+from truekev.scale.calibrate_peaks import FittedSpectrum
+from truekev.scale.energy_scale import EnergyScale, read_scale
+from truekev.scale.polynomials import InstrumentPolynomial, instrument_polynomial
+from truekev.scale.relock import relock
+from truekev.spectra.spectrum import Spectrum
+from truekev.tables.loader import table_versions
+
+__all__ = ["RelockReport", "relock_file"]
+
+
+@dataclass(frozen=True)
+class RelockReport:
+    """A re-lock: by how much the gain moved, the new scale, and what to type into the instrument.
+
+    `moved_percent` is the change of the gain with its standard uncertainty.
+    """
+
+    assumed: str
+    file: str
+    source: str
+    moved_percent: Measured
+    scale: EnergyScale
+    old_scale: EnergyScale
+    readings: tuple[Reading, ...]
+    to_type_in: tuple[InstrumentPolynomial, ...]
+    spectrum: Spectrum
+    fitted: FittedSpectrum
+
+
+def relock_file(
+    file: str | Path,
+    scale_file: str | Path,
+    *,
+    sources: Sequence[str] = (),
+    detector: str | None = None,
+    background: str | None = None,
+) -> RelockReport:
+    """Find the gain of a new spectrum; shape and zero are those of the scale.
+
+    Parameters
+    ----------
+    file
+        The new spectrum.
+    scale_file
+        A scale that this program wrote.
+    sources
+        What was counted; the scale's own source where left out.
+    detector, background
+        As in calibration.
+
+    Raises
+    ------
+    InputError
+        A file or word cannot be used.
+    RefusedError
+        The spectrum does not fit the scale and source.
+    """
+    old = read_scale(scale_file)
+    stated = old.record.settings.get("sources", [])
+    words = list(sources) or ([str(word) for word in stated] if isinstance(stated, list) else [])
+    if not words:
+        raise InputError("--source is missing: the scale does not say what was counted.")
+    used_detector, assumed = detector_of(detector)
+    room = read_background(background)
+    one = count_of(file, words, used_detector, room)
+    found = relock(one.counted, old, crystal_in(used_detector))
+    inputs = [
+        InputFile(str(scale_file), InputFile.of(scale_file).sha256),
+        InputFile(one.spectrum.file, one.spectrum.sha256),
+    ]
+    if room is not None:
+        inputs.append(InputFile(room.spectrum.file, room.spectrum.sha256))
+    settings = {"sources": words, "detector": used_detector.name, "method": "re-lock"}
+    moved = Measured(100.0 * (found.gain_ratio.value - 1.0), 100.0 * found.gain_ratio.u, "%")
+    claimed = one.spectrum.claimed_scale
+    scale = replace(
+        found.scale,
+        claimed_coefficients_kev=() if claimed is None else claimed.coefficients_kev,
+        spectrum_start="" if one.spectrum.start is None else one.spectrum.start.isoformat(),
+        history=(*old.history, f"gain moved {moved} by {one.spectrum.file} ({one.counted.sample.name})"),
+        record=Record.make(inputs, settings, table_versions()),
+    )
+    return RelockReport(
+        assumed,
+        one.spectrum.file,
+        one.counted.sample.name,
+        moved,
+        scale,
+        old,
+        readings_of(scale, one.spectrum),
+        tuple(instrument_polynomial(scale, degree) for degree in (1, 2, 3)),
+        one.spectrum,
+        found.fitted,
+    )
