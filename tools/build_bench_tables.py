@@ -18,13 +18,6 @@ FACTS = "published facts"
 OWN_WORDS = "MIT (own words); the cited numbers are published facts"
 
 LITERAL = {
-    "electrode_classes.csv": (
-        "class,thoria_min_percent,thoria_nominal_percent,thoria_max_percent,colour\n"
-        "WT10,0.80,1.0,1.20,yellow\n"
-        "WT20,1.70,2.0,2.20,red\n"
-        "WT30,2.80,3.0,3.20,violet\n"
-        "WT40,3.80,4.0,4.20,orange\n"
-    ),
     "sodium_hydroxide_solution.csv": (
         "mass_percent,density_g_cm3,viscosity_mpa_s,molarity_mol_l\n"
         "5,1.0538,1.329,1.317\n"
@@ -113,14 +106,6 @@ LITERAL = {
 
 # What, units, citation, version and licence of each table.
 ABOUT = {
-    "electrode_classes.csv": (
-        "Classes of thoriated tungsten electrodes: limits of thoria content and colour mark",
-        "mass percent of ThO2",
-        "ISO 6848 as quoted on an encyclopedia page (the table of the standard itself not seen); ORAU health physics "
-        "collection agrees for 1 and 2 percent",
-        "ISO 6848:2004 classes",
-        FACTS,
-    ),
     "sodium_hydroxide_solution.csv": (
         "Density, viscosity and molarity of sodium hydroxide solutions at 20 degC",
         "mass percent; g/cm3; mPa s; mol/L",

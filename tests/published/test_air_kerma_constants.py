@@ -1,14 +1,9 @@
 """Air kerma of the thorium series beside a point.
 
-Sources: photon lines of DDEP folded with NIST SRD 126 mu_en/rho of air, worked out outside the project (rows for
-Th-232 in equilibrium, Cs-137,
-Co-60); NIST SRD 126 (the table of air itself).
+Source: photon lines of DDEP folded with NIST SRD 126 mu_en/rho of air, worked out outside the project.
 """
 
 from __future__ import annotations
-
-import csv
-from pathlib import Path
 
 import pytest
 
@@ -16,12 +11,9 @@ from truekev.errors import OutOfRangeError
 from truekev.safety.dose_rate import (
     air_kerma_constant,
     air_kerma_rate_ngy_h,
-    air_mu_en_rho_cm2_g,
     beta_contact_msv_h,
 )
 from truekev.sources.components import aged_bq
-
-SHARED = Path(__file__).resolve().parents[3] / "shared" / "check-values" / "attenuation.csv"
 
 
 def test_thorium_in_equilibrium() -> None:
@@ -46,22 +38,6 @@ def test_a_kilobecquerel(distance_cm: float, ngy_h: float) -> None:
 def test_betas_outdo_photons_at_contact() -> None:
     activities = {name: 4000 * ratio for name, ratio in aged_bq("Th-232").items()}
     assert beta_contact_msv_h(4000.0)[0] * 1e6 > air_kerma_rate_ngy_h(activities, 1.0).value
-
-
-@pytest.mark.skipif(not SHARED.exists(), reason="the shared table of NIST SRD 126 values is not here")
-def test_table_of_air() -> None:
-    lines = [line for line in SHARED.read_text().splitlines() if not line.startswith("#")]
-    rows = [row for row in csv.DictReader(lines) if row["material"] == "air"]
-    assert len(rows) > 20
-    for row in rows:
-        value = float(air_mu_en_rho_cm2_g(float(row["E_keV"])))
-        assert value == pytest.approx(float(row["mu_en_rho_cm2_g"]), rel=2e-3), row
-
-
-@pytest.mark.parametrize("energy", [1.0, 9.9, 30_000.0])
-def test_outside_the_table(energy: float) -> None:
-    with pytest.raises(OutOfRangeError, match="20,000 keV"):
-        air_mu_en_rho_cm2_g(energy)
 
 
 @pytest.mark.parametrize("distance", [0.0, 0.99, 1e6, float("nan")])

@@ -14,6 +14,7 @@ from truekev.bench.cleanup import Dose, decomposition_j_mol, dose_heat, tungsten
 from truekev.bench.plan import air_for_hydrogen_l_min
 from truekev.bench.washing import alumina_from_g
 from truekev.bench.waste import calcium_need_mol, tungsten_trioxide_g
+from truekev.sources.stock import THORIUM_IN_THORIA
 
 
 def test_charge() -> None:
@@ -54,9 +55,9 @@ def test_calcium_salts_per_gram_of_tungsten(salt: str, grams: float) -> None:
 
 def test_thorium_activity() -> None:
     # 4.067(17) kBq/g Th: LNHB file (DDEP); ThO2 3.573 kBq/g from atomic masses
-    assert pytest.approx(4067, rel=5e-3) == st.THORIUM_BQ_G
     assert st.thoria_activity_bq(1.0) == pytest.approx(3573, rel=5e-3)
-    assert pytest.approx(0.8788, rel=1e-3) == st.THORIA_TH_FRACTION
+    assert pytest.approx(0.8788, rel=1e-3) == THORIUM_IN_THORIA
+    assert st.thoria_activity_bq(1.0) / THORIUM_IN_THORIA == pytest.approx(4067, rel=5e-3)
 
 
 @pytest.mark.parametrize(

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import pytest
 
-from truekev.bench.rods import anode_content, electrode_class
+from truekev.bench.rods import anode_content
 from truekev.bench.settings import batch_from_mapping
-from truekev.bench.stoichiometry import THORIA_TH_FRACTION, charge_ah
+from truekev.bench.stoichiometry import charge_ah
 from truekev.errors import UnknownNameError
+from truekev.sources.stock import THORIUM_IN_THORIA, electrode_class
 
 
 @pytest.mark.parametrize(
@@ -26,17 +27,17 @@ from truekev.errors import UnknownNameError
 )
 def test_classes(name: str, low: float, high: float, colour: str) -> None:
     c = electrode_class(name.lower())
-    assert (c.thoria_min_percent, c.thoria_max_percent) == pytest.approx((low, high))
+    assert (100 * c.lowest, 100 * c.highest) == pytest.approx((low, high))
     assert c.colour == colour
 
 
-def _one_rod(length_mm: float):
+def _one_rod(length_mm: float, name: str = "WT20"):
     return anode_content(
         batch_from_mapping(
             {
                 "name": "One rod",
                 "start": "2026-10-05T09:00:00",
-                "rods": [{"count": 1, "diameter_mm": 2.4, "length_mm": length_mm, "class": "WT20"}],
+                "rods": [{"count": 1, "diameter_mm": 2.4, "length_mm": length_mm, "class": name}],
                 "cell": {"volume_ml": 100, "vessel_diameter_mm": 60},
                 "hydroxide": {"mass_g": 15},
                 "supply": {"current_a": 1, "rating_a": 2},
@@ -48,7 +49,7 @@ def _one_rod(length_mm: float):
 def test_rod_of_150_mm() -> None:
     rod = _one_rod(150)
     assert rod.mass_g.value == pytest.approx(12.83, rel=0.01)
-    thorium = rod.thoria_g.value * THORIA_TH_FRACTION
+    thorium = rod.thoria_g.value * THORIUM_IN_THORIA
     assert thorium == pytest.approx(0.2254, rel=0.01)
     assert rod.activity_bq.value == pytest.approx(917, rel=0.01)
     assert thorium == pytest.approx(
@@ -60,7 +61,7 @@ def test_rod_of_175_mm() -> None:
     rod = _one_rod(175)
     assert rod.mass_g.value == pytest.approx(14.96, rel=0.01)
     assert rod.thoria_g.value == pytest.approx(0.2993, rel=0.01)
-    assert rod.thoria_g.value * THORIA_TH_FRACTION == pytest.approx(0.2630, rel=0.01)
+    assert rod.thoria_g.value * THORIUM_IN_THORIA == pytest.approx(0.2630, rel=0.01)
     assert rod.activity_bq.value == pytest.approx(1070, rel=0.01)
     assert charge_ah(rod.tungsten_g.value) == pytest.approx(12.83, rel=0.01)
     low, high = (limit / rod.activity_bq.value - 1 for limit in rod.activity_limits_bq)
@@ -83,4 +84,4 @@ def test_sizes_on_the_market_are_taken(diameter: float, length: float) -> None:
 
 def test_other_classes_hold_no_thoria() -> None:
     with pytest.raises(UnknownNameError, match="hold no thoria"):
-        electrode_class("WL15")
+        _one_rod(150, "WL15")

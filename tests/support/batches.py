@@ -73,6 +73,22 @@ def sound_entries(rng: np.random.Generator) -> dict[str, Any]:
             "air": str(rng.choice(["still", "hood", "fan"])),
         },
         "attendance": {"top_up_every_h": float(rng.uniform(1, 24))},
+        "cleanup": {
+            "heel_ml": float(10 ** rng.uniform(0, 3)),
+            "hydroxide_mol_l": float(rng.uniform(0, 2)),
+            "temperature_degc": float(rng.uniform(5, 40)),
+            "basket_out": True,
+            "copper_out": True,
+        }
+        | ({"tungsten_left_g": float(10 ** rng.uniform(-3, 1))} if rng.random() < 0.7 else {}),
+        "recovery": {
+            "beaker_ml": float(rng.uniform(50, 1000)),
+            "heel_ml": float(rng.uniform(2, 60)),
+            "residual_salt_mg": float(10 ** rng.uniform(-2, 2)),
+            "flocculant": str(rng.choice(["none", "alum", "aluminium sulfate", "organic"])),
+            "flocculant_mg": float(rng.uniform(0, 300)),
+            "oxide_dry_g": float(10 ** rng.uniform(-2, 1)),
+        },
     }
     return entries
 
@@ -84,10 +100,42 @@ _ABSURD: tuple[Any, ...] = (
 )  # fmt: skip
 
 
+_EDGES: tuple[tuple[str, str, tuple[Any, ...]], ...] = (
+    ("anode", "current_efficiency", (0.06, 1.0)),
+    ("anode", "fines_percent", (0.0, 50.0)),
+    ("cell", "cathode_area_cm2", (1e-3, 1e4)),
+    ("cell", "gap_mm", (1.0, 500.0)),
+    ("cell", "volume_ml", (10.0, 3000.0)),
+    ("cell", "vessel_diameter_mm", (25.0, 1000.0)),
+    ("supply", "current_a", (1e-4, 0.01, 5.0, 900.0)),
+    ("supply", "voltage_cap_v", (1e-3, 0.3, 100.0)),
+    ("room", "temperature_degc", (-5.0, 45.0)),
+    ("room", "relative_humidity_percent", (0.0, 100.0)),
+    ("attendance", "top_up_every_h", (0.25, 48.0)),
+    ("hydroxide", "assay_percent", (11.0, 100.0)),
+    ("cleanup", "heel_ml", (1e-3, 10_000.0)),
+    ("recovery", "oxide_dry_g", (1e-9, 1e6)),
+)
+
+
+def _at_the_edges(entries: dict[str, Any], rng: np.random.Generator) -> dict[str, Any]:
+    """A sound batch with a few fields at the edge of what is allowed."""
+    entries["supply"]["rating_a"] = 1000.0
+    for place in rng.choice(len(_EDGES), size=int(rng.integers(1, 5)), replace=False):
+        section, field, values = _EDGES[int(place)]
+        entries[section][field] = values[int(rng.integers(0, len(values)))]
+    volume = entries["cell"]["volume_ml"]
+    entries["hydroxide"]["mass_g"] = volume * float(rng.choice([0.015, 0.1, 0.2, 0.45]))
+    entries["rods"][0]["mass_g"] = float(10 ** rng.uniform(-4, 4))
+    return entries
+
+
 def random_entries(rng: np.random.Generator) -> dict[str, Any]:
     """A random batch: sound, extreme within what is allowed, or with some fields made absurd."""
     entries = sound_entries(rng)
-    kind = rng.integers(0, 4)
+    kind = rng.integers(0, 5)
+    if kind == 4:
+        return _at_the_edges(entries, rng)
     if kind == 1:
         entries["supply"]["current_a"] = float(10 ** rng.uniform(-4, 3))
         entries["supply"]["rating_a"] = 1000.0

@@ -18,11 +18,10 @@ __all__ = ["STATE_NAMES", "STATE_SCALE", "Bath", "balances", "bath_of", "state_i
 
 # Amounts in mol, energies in J, charge in C. "out" and "in" are cumulated flows through the surface.
 STATE_NAMES = (
-    "tungsten_anode tungsten_fines thoria_anode thoria_loose "
-    "hydroxide tungstate carbonate sodium water enthalpy_j "
-    "hydrogen_out oxygen_out vapour_out carbon_dioxide_in "
-    "mist_sodium mist_hydroxide mist_tungstate mist_carbonate mist_water mist_thoria "
-    "charge_c electrical_j heat_lost_j streams_out_j water_added water_added_j tungstate_solid"
+    "tungsten_anode tungsten_fines thoria_anode thoria_loose hydroxide tungstate carbonate sodium water "
+    "enthalpy_j hydrogen_out oxygen_out vapour_out carbon_dioxide_in mist_sodium mist_hydroxide mist_tungstate "
+    "mist_carbonate mist_water mist_thoria charge_c electrical_j heat_lost_j streams_out_j water_added "
+    "water_added_j tungstate_solid"
 ).split()
 state_index: dict[str, int] = {name: i for i, name in enumerate(STATE_NAMES)}
 # Absolute tolerances are a millionth of these.

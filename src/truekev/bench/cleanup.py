@@ -33,6 +33,7 @@ __all__ = [
 
 MAX_ADIABATIC_DEGC = 60.0
 _BOILING_DEGC = 100.0
+_NO_LIMIT_ML = 1e5
 _PEROXIDE_J_G_K = 2.62  # of H2O2 itself; with water's 4.18 the mixture's heat capacity
 _WATER_J_G_K = 4.18
 _HEEL_J_ML_K = 4.1  # washed or dilute caustic heel, per mL
@@ -210,14 +211,15 @@ def cooled_peak_degc(
 class CleanupPlan:
     """Doses of peroxide for the fines.
 
-    `portion_ml` is the largest portion of that strength which keeps the rule on its own; `n_portions` of it make up the
-    dose asked for. `hours` is a wide band from memory.
+    `allowed_ml` is the largest portion of that strength which keeps the rule; `n_portions` how many doses like the one
+    asked for the known tungsten will take (fewest, most; None where it is unknown). `hours` is a wide band from memory.
     """
 
     asked: Dose
     heat: DoseHeat
     heat_without_tungsten: DoseHeat
     allowed_ml: float
+    n_portions: tuple[int, int] | None
     tungsten_capacity_g: float
     tungsten_likely_g: tuple[float, float]
     hydroxide_needed_mol: float
@@ -251,9 +253,9 @@ def largest_portion_ml(percent: float, heel_ml: float, tungsten_g: float | None,
     def fits(volume: float) -> bool:
         return worst_part(Dose(volume, percent), heel_ml, tungsten_g, start_degc).peak_degc <= MAX_ADIABATIC_DEGC
 
-    if fits(1e5):
-        return 1e5
-    low, high = 0.0, 1e5
+    if fits(_NO_LIMIT_ML):
+        return _NO_LIMIT_ML
+    low, high = 0.0, _NO_LIMIT_ML
     while high - low > 1e-3 * high and high > 1e-3:
         middle = math.sqrt(max(low, 1e-4) * high)
         if fits(middle):
@@ -274,8 +276,8 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
     """
     if not settings.basket_out:
         raise RefusedError(
-            "The basket is still in the beaker (cleanup.basket_out = false): alkaline peroxide dissolves titanium at "
-            "millimetres a year and more, with heat.",
+            "The basket is still in the beaker (cleanup.basket_out = false): alkaline peroxide dissolves titanium "
+            "at millimetres a year and more, with heat.",
             "lift basket, clips and all titanium out, and set basket_out = true.",
         )
     if not settings.copper_out:
@@ -290,9 +292,8 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         )
     if settings.hydroxide_mol_l <= 0:
         raise RefusedError(
-            "There is no hydroxide over the oxide (cleanup.hydroxide_mol_l = 0): peroxide on tungsten turns "
-            "acid, and acid "
-            "peroxide leaches radium and lead.",
+            "There is no hydroxide over the oxide (cleanup.hydroxide_mol_l = 0): peroxide on tungsten turns acid, "
+            "and acid peroxide leaches radium and lead.",
             "some hydroxide first; 0.5 mol/L is usual.",
         )
     start = settings.temperature_degc
@@ -301,29 +302,28 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
     worst = worst_part(dose, settings.heel_ml, settings.tungsten_left_g, start)
     if worst.peak_degc > MAX_ADIABATIC_DEGC:
         knows = (
-            "unknown tungsten, so as much as the peroxide can dissolve"
+            "unknown tungsten (as much as the peroxide can dissolve)"
             if heat.worst_case
             else (f"{settings.tungsten_left_g:g} g of tungsten")
         )
         outcome = "it would boil" if worst.boils else f"it would reach {worst.peak_degc:.0f} °C"
-        if worst is not heat:
+        if worst != heat:
             outcome = f"its first part alone {outcome.removeprefix('it ')}"
         if allowed < 1.0:
             help_ = "weaker peroxide, a colder start, or more water over the oxide."
         else:
             help_ = (
-                f"portions of at most {math.floor(allowed):.0f} mL, each only when the bath is back within 5 K "
-                "and gassing "
-                "has stopped; weaker peroxide; or more water over the oxide."
+                f"portions of at most {math.floor(allowed):.0f} mL, each only when the bath is back within 5 K and "
+                "gassing has stopped; weaker peroxide; or more water over the oxide."
             )
         raise RefusedError(
-            f"{dose.volume_ml:g} mL of {dose.percent:g} % on {settings.heel_ml:g} mL can run away: with "
-            f"{knows}, complete "
-            f"conversion and no cooling {outcome} (from {start:g} °C); the rule is 60 °C.",
+            f"{dose.volume_ml:g} mL of {dose.percent:g} % on {settings.heel_ml:g} mL can run away: with {knows}, "
+            f"complete conversion and no cooling, {outcome} (from {start:g} °C); the rule is 60 °C.",
             help_,
         )
     there = settings.hydroxide_mol_l * settings.heel_ml / 1000
     total_l = (settings.heel_ml + dose.volume_ml) / 1000
+    next_one = "A next portion" + ("" if allowed >= _NO_LIMIT_ML else f" (at most {math.floor(allowed):.0f} mL)")
     keep = 0.1 * total_l
     missing = max(heat.hydroxide_used_mol + keep - there, 0.0)
     peak_slow, peak_fast = (
@@ -331,24 +331,34 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         for k in _DECAY_PER_H
     )
     capacity = dose.tungsten_capacity_g
+    most_g = capacity if settings.tungsten_left_g is None else settings.tungsten_left_g
     add_g = missing * molar_mass_g_mol("NaOH")
+    portions = None
+    how_many = "Go on until no dark grains are left; the yield is only 10 to 50 % of the stoichiometry (from memory)."
+    if settings.tungsten_left_g is not None:
+        fewest, most = (max(math.ceil(settings.tungsten_left_g / (y * capacity)), 1) for y in reversed(_YIELD))
+        portions = (fewest, most)
+        how_many = (
+            f"Expect {fewest} to {most} such doses for {settings.tungsten_left_g:g} g (yield 10 to 50 %, from memory)."
+        )
     steps = (
         "Basket, titanium, copper and iron out of the beaker; vented cover, tray, thermometer in.",
-        f"Hydroxide first: {add_g:.1f} g more, dissolved and cooled."
-        if add_g > 0.05
+        f"Hydroxide first: {add_g:.2f} g more, dissolved and cooled."
+        if add_g >= 0.01
         else "The hydroxide there is enough.",
         f"Pour {dose.volume_ml:g} mL of {dose.percent:g} % in slowly at {start:g} °C; stay for the first hour.",
         "Read the temperature every few minutes; over 50 °C stand the beaker in cold water and step back.",
-        f"A next portion (at most {math.floor(allowed):.0f} mL) only when the bath is back within 5 K and "
-        "gassing has stopped.",
+        f"{next_one} only when the bath is back within 5 K and gassing has stopped.",
+        how_many,
     )
     return CleanupPlan(
         asked=dose,
         heat=heat,
         heat_without_tungsten=dose_heat(dose, settings.heel_ml, 0.0, start),
         allowed_ml=allowed,
+        n_portions=portions,
         tungsten_capacity_g=capacity,
-        tungsten_likely_g=(_YIELD[0] * capacity, _YIELD[1] * capacity),
+        tungsten_likely_g=(min(_YIELD[0] * capacity, most_g), min(_YIELD[1] * capacity, most_g)),
         hydroxide_needed_mol=heat.hydroxide_used_mol + keep,
         hydroxide_there_mol=there,
         hydroxide_to_add_g=add_g,

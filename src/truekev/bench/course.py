@@ -37,7 +37,6 @@ class EndEvent(Enum):
     HYDROXIDE_SPENT = "the hydroxide is spent"
     LEVEL = "the level falls below the cut-out"
     HOT = "the bath passes 60 °C, where the temperature cut-out switches off"
-    BOILS = "the bath boils"
     TIME = "the time set for the run is over"
 
 
@@ -88,7 +87,6 @@ _ENDS = (
     EndEvent.HYDROXIDE_SPENT,
     EndEvent.LEVEL,
     EndEvent.HOT,
-    EndEvent.BOILS,
 )
 
 

@@ -31,7 +31,7 @@ class Weighing:
     at_h: float
     mass_g: float
     tungsten_gone_g: float
-    of_upper_bound: float
+    of_upper_bound: float | None
 
 
 @dataclass(frozen=True)
@@ -119,14 +119,11 @@ def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunS
         if mass > start_g + max(5 * plan.content.mass_g.u, 0.05 * start_g):
             raise OutOfRangeError(
                 f"a weighing of {mass:g} g is heavier than the rods were ({start_g:g} g); rinse and dry them "
-                "before weighing, "
-                "or correct the batch. Readings are never rewritten: note a new weighing."
+                "before weighing, or correct the batch. Readings are never rewritten: note a new weighing."
             )
         gone = max((start_g - mass) * share, 0.0)
         upper = tungsten_g(then_c)
-        weighings.append(
-            Weighing(float(timeline.time_s[i]) / 3600, mass, gone, gone / upper if upper > 0 else math.nan)
-        )
+        weighings.append(Weighing(float(timeline.time_s[i]) / 3600, mass, gone, gone / upper if upper > 0 else None))
         base_g, base_c, u_base = gone, then_c, math.hypot(plan.content.mass_g.u, 0.05)
         if upper > 0.05 * tungsten_start:
             factor = min(max(gone / upper, 0.0), 1.5)
@@ -148,13 +145,14 @@ def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunS
         hydroxide = Measured(value, plan.hydroxide_end_mol_l.u, "mol/L")
     notices = electrical_notices(batch, timeline, plan.course, fraction)
     notices += state_notices(batch, timeline, batch.cell.volume_ml)
-    if weighings and weighings[-1].of_upper_bound < 0.85 and weighings[-1].at_h > 1.0:
+    found = weighings[-1].of_upper_bound if weighings else None
+    if found is not None and found < 0.85 and weighings[-1].at_h > 1.0:
         notices.append(
             Notice(
                 "efficiency",
                 weighings[-1].at_h,
                 weighings[-1].at_h,
-                f"weighing finds {100 * weighings[-1].of_upper_bound:.0f} % of what the coulombs could dissolve",
+                f"weighing finds {100 * found:.0f} % of what the coulombs could dissolve",
                 "part of the current makes oxygen: bare basket or clip in the liquid, or a short for a while",
                 "cover or lift bare metal out of the bath",
             )

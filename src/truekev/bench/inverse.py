@@ -6,14 +6,14 @@ import math
 from datetime import datetime
 
 from truekev.bench.course import EndEvent, run_course
-from truekev.bench.plan import MakePlan, course_input, plan_make
+from truekev.bench.plan import PARTING, MakePlan, course_input, largest_safe_current_a, plan_make
 from truekev.bench.refusals import refuse_unsafe_cell
 from truekev.bench.rods import anode_content
 from truekev.bench.settings import BatchSettings
 from truekev.bench.stoichiometry import hydroxide_net_g, molar_mass_g_mol
 from truekev.errors import OutOfRangeError, RefusedError
 
-__all__ = ["current_for_deadline_a", "largest_safe_current_a", "smallest_batch"]
+__all__ = ["current_for_deadline_a", "smallest_batch"]
 
 HYDROXIDE_FACTOR = 1.5  # free hydroxide over the net need
 _MOLARITY = 4.5  # mol/L at the start
@@ -48,7 +48,7 @@ def smallest_batch(batch: BatchSettings, activity_bq: float, *, kept: float = 0.
     single_mass = None if lot.mass_g is None else lot.mass_g / lot.count
     one = batch.model_copy(update={"rods": (lot.model_copy(update={"count": 1, "mass_g": single_mass}),)})
     content = anode_content(one)
-    parting = 0.65 if batch.anode.holder == "dipped" else 1.0
+    parting = PARTING[0] if batch.anode.holder == "dipped" else 1.0
     per_rod = content.activity_bq.value * content.wetted_fraction * parting * kept
     n_rods = math.ceil(activity_bq / per_rod * (1 - 1e-9))
     if n_rods > 10_000:
@@ -75,22 +75,6 @@ def smallest_batch(batch: BatchSettings, activity_bq: float, *, kept: float = 0.
     )
     hydroxide = batch.hydroxide.model_copy(update={"mass_g": round(pure_g / (batch.hydroxide.assay_percent / 100), 1)})
     return batch.model_copy(update={"rods": rods, "cell": cell, "hydroxide": hydroxide})
-
-
-def largest_safe_current_a(batch: BatchSettings) -> float:
-    """Largest current up to the supply's rating at which the bath stays at or below 60 degC [A]; to 1 %."""
-    low, high = 0.0, batch.supply.rating_a
-    if run_course(course_input(batch, current_a=high)).end not in (EndEvent.HOT, EndEvent.BOILS):
-        return high
-    while high - low > 0.01 * high:
-        middle = 0.5 * (low + high)
-        if run_course(course_input(batch, current_a=middle)).end in (EndEvent.HOT, EndEvent.BOILS):
-            high = middle
-        else:
-            low = middle
-        if high < 1e-4 * batch.supply.rating_a:
-            break
-    return low
 
 
 def current_for_deadline_a(batch: BatchSettings, deadline: datetime) -> tuple[float, MakePlan]:
@@ -126,8 +110,7 @@ def current_for_deadline_a(batch: BatchSettings, deadline: datetime) -> tuple[fl
         )
         raise RefusedError(
             f"By {deadline:%Y-%m-%d %H:%M} ({available_s / 3600:.1f} h) it cannot be: even at {most:.2f} A, the "
-            "most that the "
-            f"supply's rating and a bath below 60 °C allow, {when}.",
+            f"most that the supply's rating and a bath below 60 °C allow, {when}.",
             "fewer rods, a later time, or a wider vessel that cools better.",
         )
     low, high = 0.0, most

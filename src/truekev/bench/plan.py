@@ -25,10 +25,10 @@ from truekev.bench.surroundings import room_of
 from truekev.errors import RefusedError
 from truekev.quantity import Measured
 
-__all__ = ["MakePlan", "air_for_hydrogen_l_min", "bath_heat_w", "course_input", "plan_make"]
+__all__ = ["MakePlan", "air_for_hydrogen_l_min", "bath_heat_w", "course_input", "largest_safe_current_a", "plan_make"]
 
 LOWER_FLAMMABLE_LIMIT = 0.04
-_PARTING = (0.65, 0.15 / math.sqrt(3.0))  # dipped rods part after 50 to 80 % of the dipped mass; from memory
+PARTING = (0.65, 0.15 / math.sqrt(3.0))  # dipped rods part after 50 to 80 % of the dipped mass; from memory
 THERMONEUTRAL_V = 0.076
 
 
@@ -115,9 +115,25 @@ def course_input(batch: BatchSettings, *, current_a: float | None = None, coolin
         cap_v=batch.supply.voltage_cap_v,
         efficiency=batch.anode.current_efficiency,
         fines=batch.anode.fines_percent / 100,
-        parting=_PARTING[0] if batch.anode.holder == "dipped" else 1.0,
+        parting=PARTING[0] if batch.anode.holder == "dipped" else 1.0,
         top_up_times_s=attended_moments_s(batch.start, batch.attendance),
     )
+
+
+def largest_safe_current_a(batch: BatchSettings) -> float:
+    """Largest current up to the supply's rating at which the bath stays at or below 60 degC [A]; to 1 %."""
+    low, high = 0.0, batch.supply.rating_a
+    if run_course(course_input(batch, current_a=high)).end is not EndEvent.HOT:
+        return high
+    while high - low > 0.01 * high:
+        middle = 0.5 * (low + high)
+        if run_course(course_input(batch, current_a=middle)).end is EndEvent.HOT:
+            high = middle
+        else:
+            low = middle
+        if high < 1e-4 * batch.supply.rating_a:
+            break
+    return low
 
 
 def plan_make(batch: BatchSettings) -> MakePlan:
@@ -132,19 +148,19 @@ def plan_make(batch: BatchSettings) -> MakePlan:
     Raises
     ------
     RefusedError
-        The cell is unsafe (see `refuse_unsafe_cell`), or the bath would pass 60 degC or boil.
+        The cell is unsafe (see `refuse_unsafe_cell`), or the bath would pass 60 degC.
     OutOfRangeError
         The bath cannot be made up.
     """
     refuse_unsafe_cell(batch)
     given = course_input(batch)
     course = run_course(given)
-    if course.end in (EndEvent.HOT, EndEvent.BOILS):
+    if course.end is EndEvent.HOT:
         raise RefusedError(
-            f"At {batch.supply.current_a:g} A and a cap of {batch.supply.voltage_cap_v:g} V the bath would pass "
-            "60 °C after "
-            f"{course.duration_s / 3600:.1f} h; no plan proposes a bath above 60 °C.",
-            "less current, a lower voltage cap, a wider vessel, a smaller gap, or moving air.",
+            f"At {batch.supply.current_a:g} A and a cap of {batch.supply.voltage_cap_v:g} V the bath would pass 60 "
+            f"°C after {course.duration_s / 3600:.1f} h; no plan proposes a bath above 60 °C.",
+            f"less current (about {largest_safe_current_a(batch):.2g} A at most here), a lower voltage cap, a "
+            "wider vessel, a smaller gap, or moving air.",
         )
     return _figures(batch, given, course)
 
@@ -159,7 +175,7 @@ def _figures(batch: BatchSettings, given: CourseInput, course: Course) -> MakePl
     left = content.tungsten_g.value - dissolved - fines
     complete = course.end in (EndEvent.DISSOLVED, EndEvent.PARTED)
     relative_thoria = content.thoria_g.relative_u
-    relative_parting = _PARTING[1] / _PARTING[0] if batch.anode.holder == "dipped" else 0.0
+    relative_parting = PARTING[1] / PARTING[0] if batch.anode.holder == "dipped" else 0.0
     relative_w = math.hypot(content.tungsten_g.relative_u, relative_parting) if complete else 0.03
     relative_freed = math.hypot(relative_thoria, relative_parting)
     efficiency_u = batch.anode.u_current_efficiency / batch.anode.current_efficiency
@@ -290,8 +306,7 @@ def _warnings(batch: BatchSettings, plan: MakePlan) -> tuple[str, ...]:
     if plan.end is EndEvent.PARTED:
         told.append(
             "Dipped rods neck at the surface and part after 50 to 80 % of the dipped mass (from memory): the "
-            "pieces fall "
-            "in, the stubs above the liquid stay. A passive titanium basket dissolves all of it."
+            "pieces fall in, the stubs above the liquid stay. A passive titanium basket dissolves all of it."
         )
     if plan.hydroxide_excess.value < 1.0:
         told.append("The hydroxide is less than the tungsten takes; plan 1.3 to 1.6 times the net need.")
@@ -304,9 +319,8 @@ def _warnings(batch: BatchSettings, plan: MakePlan) -> tuple[str, ...]:
         )
     if plan.tungstate_crystals_g.value > 0.5:
         told.append(
-            f"Sodium tungstate saturates the bath: some {plan.tungstate_crystals_g.value:.0f} g of crystals "
-            "form, on the rods "
-            "too, and the voltage rises. Take more water; dilute and warm before settling."
+            f"Sodium tungstate saturates the bath: some {plan.tungstate_crystals_g.value:.0f} g of crystals form, "
+            "on the rods too, and the voltage rises. Take more water; dilute and warm before settling."
         )
     elif plan.tungstate_saturation.value > 0.8:
         told.append(

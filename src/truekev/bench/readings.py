@@ -224,6 +224,10 @@ def _even_file(body: bytes, mark: bytes, n_columns: int) -> tuple[Floats, Floats
         return None
     if not (np.all(buffer[starts + 19] == ord(mark)) and _rows_even(buffer, starts, mark, n_columns)):
         return None
+    # numpy reads an empty field as a number of its own making: every field must begin like a number
+    first = buffer[np.flatnonzero(buffer == ord(mark)) + 1]
+    if not np.isin(first, np.frombuffer(b"0123456789.+-", dtype=np.uint8)).all():
+        return None
     places = starts[:, None] + np.arange(19)
     clock = _iso_seconds(buffer[places])
     if clock is None:

@@ -25,8 +25,8 @@ def refuse_unsafe_cell(batch: BatchSettings) -> None:
     cell, anode = batch.cell, batch.anode
     if cell.divided:
         raise RefusedError(
-            "A divided cell is refused: without the cathode's hydroxide coming back the anode needs four times as much "
-            "(8 instead of 2 per tungsten atom), and the anode side turns acid and blocks.",
+            "A divided cell is refused: without the cathode's hydroxide coming back the anode needs four times as "
+            "much (8 instead of 2 per tungsten atom), and the anode side turns acid and blocks.",
             "one undivided vessel (divided = false).",
         )
     if cell.cover == "lid":
@@ -47,9 +47,8 @@ def refuse_unsafe_cell(batch: BatchSettings) -> None:
             )
         if material == "stainless steel":
             raise RefusedError(
-                f"Stainless steel ({field}) is refused: as anode it makes oxygen instead of dissolving "
-                "tungsten, so the "
-                "count of coulombs is false, and it can give chromate.",
+                f"Stainless steel ({field}) is refused: as anode it makes oxygen instead of dissolving tungsten, "
+                "so the count of coulombs is false, and it can give chromate.",
                 "a titanium basket (it blocks by itself), a tungsten or nickel cathode, a polypropylene vessel.",
             )
     if anode.holder == "basket" and anode.basket_material != "titanium":
@@ -98,9 +97,8 @@ def bath_water_g(volume_ml: float, hydroxide_g: float, temperature_degc: float =
         water = 0.5 * (water + new)
     if water <= 0 or hydroxide_g / (hydroxide_g + water) > 0.40:
         raise OutOfRangeError(
-            f"hydroxide.mass_g: {hydroxide_g:.4g} g in {volume_ml:g} mL ({molarity:.1f} mol/L) is more than 40 "
-            "%; it would "
-            "not dissolve safely and carries less current. 3 to 6 mol/L is usual."
+            f"hydroxide.mass_g: {hydroxide_g:.4g} g in {volume_ml:g} mL ({molarity:.1f} mol/L) is more than 40 %; "
+            "it would not dissolve safely and carries less current. 3 to 6 mol/L is usual."
         )
     return water
 

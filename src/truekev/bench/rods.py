@@ -4,80 +4,35 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cache
 
 from truekev.bench.settings import BatchSettings, RodLot
-from truekev.bench.stoichiometry import (
-    THORIUM_BQ_G,
-    THORIUM_U_BQ_G,
-    thoria_activity_bq,
-)
+from truekev.bench.stoichiometry import thoria_activity_bq
 from truekev.errors import UnknownNameError
 from truekev.quantity import Measured
-from truekev.tables.loader import table_rows
+from truekev.sources.stock import (
+    ELECTRODE_CLASSES,
+    ElectrodeClass,
+    electrode_class,
+    electrode_mass_g,
+    th232_bq_of_oxide,
+)
 
-__all__ = ["ElectrodeClass", "RodContent", "anode_content", "electrode_class", "lot_mass_g", "rod_density_g_cm3"]
-
-TUNGSTEN_DENSITY_G_CM3 = 19.25
-THORIA_DENSITY_G_CM3 = 10.0  # CRC Handbook, from memory
-
-
-@dataclass(frozen=True)
-class ElectrodeClass:
-    """A class of thoriated electrodes: limits of thoria content [mass %] and colour mark."""
-
-    name: str
-    thoria_min_percent: float
-    thoria_nominal_percent: float
-    thoria_max_percent: float
-    colour: str
-
-    @property
-    def u_percent(self) -> float:
-        """Standard uncertainty of the content: rectangular between the limits."""
-        return (self.thoria_max_percent - self.thoria_min_percent) / math.sqrt(12.0)
+__all__ = ["RodContent", "anode_content", "lot_mass_g"]
 
 
-@cache
-def _classes() -> dict[str, ElectrodeClass]:
-    return {
-        row["class"]: ElectrodeClass(
-            row["class"],
-            float(row["thoria_min_percent"]),
-            float(row["thoria_nominal_percent"]),
-            float(row["thoria_max_percent"]),
-            row["colour"],
-        )
-        for row in table_rows("electrode_classes.csv")
-    }
-
-
-def electrode_class(name: str) -> ElectrodeClass:
-    """The class called `name` (WT10 to WT40).
-
-    Raises
-    ------
-    UnknownNameError
-        No such thoriated class; classes without thorium (lanthanum, cerium, pure) hold nothing to recover.
-    """
-    known = _classes()
-    key = name.strip().upper().replace("-", "").replace(" ", "")
-    if key not in known:
-        raise UnknownNameError("electrode class", name, known, "Rods of other classes hold no thoria.")
-    return known[key]
-
-
-def rod_density_g_cm3(thoria_percent: float) -> float:
-    """Density of a rod from its thoria content (volumes add) [g/cm3]."""
-    share = thoria_percent / 100.0
-    return 1.0 / ((1.0 - share) / TUNGSTEN_DENSITY_G_CM3 + share / THORIA_DENSITY_G_CM3)
+def _class_of(name: str) -> ElectrodeClass:
+    try:
+        return electrode_class(name.replace("-", "").replace(" ", ""))
+    except UnknownNameError:
+        advice = "Rods of other classes hold no thoria."
+        raise UnknownNameError("electrode class", name, ELECTRODE_CLASSES, advice) from None
 
 
 def _thoria_percent(lot: RodLot) -> tuple[float, float, float, float]:
     """Nominal, standard uncertainty, lowest and highest content [%]."""
     if lot.class_ is not None:
-        c = electrode_class(lot.class_)
-        return c.thoria_nominal_percent, c.u_percent, c.thoria_min_percent, c.thoria_max_percent
+        c = _class_of(lot.class_)
+        return 100 * c.fraction, 100 * c.u_fraction, 100 * c.lowest, 100 * c.highest
     value, u = float(lot.thoria_percent or 0.0), float(lot.u_thoria_percent or 0.0)
     return value, u, max(value - 2 * u, 0.0), value + 2 * u
 
@@ -86,8 +41,10 @@ def lot_mass_g(lot: RodLot) -> Measured:
     """Mass of all rods of a lot: as weighed, or from the geometry (2 % then: diameter tolerance) [g]."""
     if lot.mass_g is not None:
         return Measured(lot.mass_g, lot.u_mass_g, "g")
-    volume = math.pi / 4 * (lot.diameter_mm / 10) ** 2 * lot.length_mm / 10
-    mass = lot.count * volume * rod_density_g_cm3(_thoria_percent(lot)[0])
+    one = electrode_mass_g(
+        diameter_mm=lot.diameter_mm, length_mm=lot.length_mm, thoria_fraction=_thoria_percent(lot)[0] / 100
+    )
+    mass = lot.count * one
     return Measured(mass, 0.02 * mass, "g")
 
 
@@ -134,15 +91,14 @@ def anode_content(batch: BatchSettings) -> RodContent:
         area += lot.count * math.pi * lot.diameter_mm * dipped / 100
         single = max(single, thoria_activity_bq(m.value * nominal / 100) / lot.count)
     u_thoria, u_mass = math.sqrt(u_thoria2), math.sqrt(u_mass2)
-    activity = thoria_activity_bq(thoria)
-    relative = math.hypot(u_thoria / thoria, THORIUM_U_BQ_G / THORIUM_BQ_G) if thoria else 0.0
+    activity = th232_bq_of_oxide(thoria, u_thoria)
     return RodContent(
         n_rods=n_rods,
         mass_g=Measured(mass, u_mass, "g"),
         thoria_g=Measured(thoria, u_thoria, "g"),
         thoria_limits_g=(low, high),
         tungsten_g=Measured(mass - thoria, math.hypot(u_mass, u_thoria), "g"),
-        activity_bq=Measured(activity, relative * activity, "Bq"),
+        activity_bq=activity,
         activity_limits_bq=(thoria_activity_bq(low), thoria_activity_bq(high)),
         wetted_fraction=wetted / mass if mass else 0.0,
         wetted_area_cm2=area,

@@ -21,7 +21,7 @@ from truekev.bench.bath import (
     state_index,
 )
 from truekev.bench.cell import CellGeometry, cell_voltage_v, current_at_cap_a
-from truekev.bench.solution import boiling_point_degc, tungstate_solubility_g_per_100g_water, water_activity
+from truekev.bench.solution import tungstate_solubility_g_per_100g_water, water_activity
 from truekev.bench.stoichiometry import FARADAY_C_MOL, gas_litres, molar_mass_g_mol
 from truekev.bench.surroundings import Room, evaporation_mol_s
 
@@ -30,7 +30,7 @@ __all__ = ["MAX_BATH_DEGC", "CourseInput", "RunningCell"]
 Floats = npt.NDArray[np.float64]
 
 MAX_BATH_DEGC = 60.0
-_M_NA2WO4, _M_NAOH = molar_mass_g_mol("Na2WO4"), molar_mass_g_mol("NaOH")
+_M_NA2WO4 = molar_mass_g_mol("Na2WO4")
 _WATER_J_MOL_K, _VAPOUR_J_MOL_K, _HYDROGEN_J_MOL_K, _OXYGEN_J_MOL_K, _CO2_J_MOL_K = 75.3, 33.6, 28.8, 29.4, 37.1
 _CRYSTALS = state_index["tungstate_solid"]
 _CRYSTAL_GROWTH_S = 1800.0  # crystals follow saturation within half an hour; only the smoothness rests on it
@@ -197,8 +197,6 @@ class RunningCell:
         y: list[float] = state.tolist()
         b = self.bath(y)
         excess = self.excess_v(y, b)
-        fraction = max(b.water_g, 0.0) / b.mass_g
-        boiling = boiling_point_degc(min(max(y[4], 0.0) * _M_NAOH / (b.water_g + max(y[4], 0.0) * _M_NAOH + 1e-9), 0.5))
         collapse = 1.0
         if self.at_cap:
             collapse = self.electric(y, b)[0] / self.given.current_a - _COLLAPSED
@@ -209,8 +207,7 @@ class RunningCell:
                 y[0] - self.end_mol,
                 collapse,
                 b.hydroxide_mol_l - _SPENT_MOL_L,
-                b.level_l / self.start_volume_l - self.given.min_level if fraction > 0 else -1.0,
+                b.level_l / self.start_volume_l - self.given.min_level,
                 MAX_BATH_DEGC - b.temperature_degc,
-                boiling - b.temperature_degc,
             ],
         )

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from truekev.bench.solution import hydroxide_density_g_cm3, hydroxide_viscosity_mpa_s, viscosity_mpa_s
 from truekev.errors import OutOfRangeError
+from truekev.sources.stock import THORIA_G_CM3
 
 __all__ = [
     "CALCIUM_TUNGSTATE_G_CM3",
-    "THORIA_G_CM3",
     "Liquid",
     "SettlingRow",
     "end_liquor",
@@ -22,7 +22,6 @@ __all__ = [
     "water_20_degc",
 ]
 
-THORIA_G_CM3 = 10.0
 CALCIUM_TUNGSTATE_G_CM3 = 6.06
 _GRAVITY_M_S2 = 9.80665
 # Retention of filter papers [µm]: names of the trade, common practice, no source.

@@ -59,8 +59,8 @@ def make_steps(batch: BatchSettings, plan: MakePlan) -> tuple[Step, ...]:
         Step(
             None,
             f"Make up the bath: {batch.hydroxide.mass_g:g} g sodium hydroxide in portions into cold water, to "
-            f"{batch.cell.volume_ml:g} mL. At once it would heat by {dissolving_rise_k(batch):.0f} K. Let it "
-            "cool to the room.",
+            f"{batch.cell.volume_ml:g} mL. At once it would heat by {dissolving_rise_k(batch):.0f} K. Let it cool "
+            "to the room.",
             False,
             cautions_for("dissolve"),
         ),
@@ -94,8 +94,8 @@ def make_steps(batch: BatchSettings, plan: MakePlan) -> tuple[Step, ...]:
         Step(
             None,
             "Dilute to twice the volume and warm it covered (vented), 60 to 80 °C, until crust of tungstate and "
-            "carbonate "
-            "is dissolved; then let the oxide settle. Go on with 'truekev recover' and 'truekev cleanup'.",
+            "carbonate is dissolved; then let the oxide settle. Go on with 'truekev recover' and 'truekev "
+            "cleanup'.",
             False,
             cautions_for("settle"),
         )
@@ -116,8 +116,8 @@ def _top_ups(batch: BatchSettings, plan: MakePlan) -> list[Step]:
         steps.append(
             Step(
                 when,
-                f"Top up {_round_ml(top_up.water_g)} mL of deionised water by {when:%H:%M} "
-                f"(level by then {100 * top_up.level_before:.0f} % of the start); note current, voltage, temperature.",
+                f"Top up {_round_ml(top_up.water_g)} mL of deionised water by {when:%H:%M} (level by then "
+                f"{100 * top_up.level_before:.0f} % of the start); note current, voltage, temperature.",
                 False,
                 (),
             )
@@ -150,10 +150,9 @@ def _slow_down(batch: BatchSettings, plan: MakePlan) -> list[Step]:
     at_s = float(course.time_s[int(over.argmax())])
     return [
         Step(
-            batch.start + timedelta(seconds=at_s),
-            f"Lower the current to {0.5 * batch.supply.current_a:.2g} A: the rods are thin now and the "
-            "hydroxide carries no more. "
-            "(If nobody is there the supply goes to its cap, and the bath warms.)",
+            batch.start + timedelta(minutes=round(at_s / 60)),
+            f"Lower the current to {0.5 * batch.supply.current_a:.2g} A: the rods are thin now and the hydroxide "
+            "carries no more. (If nobody is there the supply goes to its cap, and the bath warms.)",
             False,
             (),
         )

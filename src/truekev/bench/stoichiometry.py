@@ -6,9 +6,9 @@ together W + 2 OH- + 2 H2O -> WO4(2-) + 3 H2.
 
 from __future__ import annotations
 
-import math
 from functools import cache
 
+from truekev.sources.stock import th232_bq_of_oxide
 from truekev.tables.loader import table_rows
 
 __all__ = [
@@ -17,9 +17,6 @@ __all__ = [
     "FARADAY_C_MOL",
     "GAS_CONSTANT_J_MOL_K",
     "PRESSURE_PA",
-    "THORIA_TH_FRACTION",
-    "THORIUM_BQ_G",
-    "THORIUM_U_BQ_G",
     "calcium_salt_g",
     "charge_ah",
     "enthalpy_j_mol",
@@ -36,15 +33,6 @@ FARADAY_C_MOL = 96485.33212
 GAS_CONSTANT_J_MOL_K = 8.314462618
 PRESSURE_PA = 101325.0
 ELECTRONS_PER_TUNGSTEN = 6
-
-_AVOGADRO_MOL = 6.02214076e23
-_TH232_HALF_LIFE_A = 14.02e9  # DDEP, NPL 2009: 14.02(6) Ga
-_TH232_U_HALF_LIFE_A = 0.06e9
-_YEAR_S = 365.242198 * 86400
-_THORIUM_G_MOL = 232.0377
-THORIUM_BQ_G = math.log(2) / (_TH232_HALF_LIFE_A * _YEAR_S) * _AVOGADRO_MOL / _THORIUM_G_MOL
-THORIUM_U_BQ_G = THORIUM_BQ_G * _TH232_U_HALF_LIFE_A / _TH232_HALF_LIFE_A
-THORIA_TH_FRACTION = _THORIUM_G_MOL / 264.0359
 
 # Calcium salts that the waste step offers. The fertiliser "calcium nitrate" holds ammonium and is not one.
 CALCIUM_SALTS = ("calcium chloride", "calcium chloride dihydrate", "calcium nitrate tetrahydrate")
@@ -108,5 +96,5 @@ def calcium_salt_g(calcium_mol: float, salt: str) -> float:
 
 
 def thoria_activity_bq(thoria_mass_g: float) -> float:
-    """Activity of Th-232 in a mass of thoria [Bq]; from the half-life of DDEP, 14.02(6) Ga."""
-    return thoria_mass_g * THORIA_TH_FRACTION * THORIUM_BQ_G
+    """Activity of Th-232 in a mass of thoria [Bq]."""
+    return th232_bq_of_oxide(thoria_mass_g).value

@@ -15,6 +15,7 @@ Floats = npt.NDArray[np.float64]
 
 _GAP_FACTOR = 10.0
 _SHORTEST_GAP_S = 900.0
+_UNKNOWN = ("gap", "set forward")
 
 
 @dataclass(frozen=True)
@@ -93,15 +94,34 @@ def timeline_of(readings: Readings, start_clock_s: float) -> Timeline:
 
 
 def join_timelines(one: Timeline, other: Timeline) -> Timeline:
-    """Notes and a logger's file on one axis; where the logger runs, notes between its readings close no gap."""
+    """Notes and a logger's file on one axis.
+
+    Parameters
+    ----------
+    one : Timeline
+        The notes.
+    other : Timeline
+        The logger's file.
+
+    Notes
+    -----
+    A note inside a gap of the logger closes nothing: both stretches beside it stay unknown. Notes that lie far apart
+    leave no gap where the logger ran in between.
+    """
     order = np.argsort(np.concatenate([one.time_s, other.time_s]), kind="stable")
 
     def merged(name: str) -> Floats:
         return np.asarray(np.concatenate([getattr(one, name), getattr(other, name)])[order])
 
-    gap = np.concatenate([one.gap_before, other.gap_before])[order]
+    time = merged("time_s")
+    steps = np.diff(time, prepend=time[0])
+    gap = np.concatenate([one.gap_before, other.gap_before])[order] & (steps > _SHORTEST_GAP_S)
+    for event in other.events:
+        if event.kind in _UNKNOWN:
+            gap |= (time > event.at_s - event.length_s) & (time <= event.at_s)
+    events = [e for e in one.events if e.kind not in _UNKNOWN or _still_open(e, other.time_s)]
     return Timeline(
-        merged("time_s"),
+        time,
         merged("current_a"),
         merged("voltage_v"),
         merged("temperature_degc"),
@@ -109,5 +129,10 @@ def join_timelines(one: Timeline, other: Timeline) -> Timeline:
         merged("mass_g"),
         merged("level_ml"),
         np.asarray(gap, dtype=np.bool_),
-        tuple(sorted((*one.events, *other.events), key=lambda e: e.at_s)),
+        tuple(sorted((*events, *other.events), key=lambda e: e.at_s)),
     )
+
+
+def _still_open(event: ClockEvent, times_s: Floats) -> bool:
+    """Whether none of the times lies inside a gap."""
+    return not bool(((times_s > event.at_s - event.length_s) & (times_s < event.at_s)).any())

@@ -111,9 +111,8 @@ def flocculation(settings: RecoverySettings) -> Flocculation:
     if kind == "organic":
         return Flocculation(
             "organic",
-            "It stays as a residue at oven temperatures (it needs some 450 °C, which is not done here: dust). "
-            "The dried mass "
-            "then counts it as oxide.",
+            "It stays as a residue at oven temperatures (it needs some 450 °C, which is not done here: dust). The "
+            "dried mass then counts it as oxide.",
             settings.flocculant_mg,
             0.0,
         )

@@ -10,6 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from truekev.bench.settling import (
+    CALCIUM_TUNGSTATE_G_CM3,
+    hindered_velocity_m_s,
+    richardson_zaki_exponent,
+    settling_velocity_m_s,
+    water_20_degc,
+)
 from truekev.bench.stoichiometry import (
     CALCIUM_SALTS,
     calcium_salt_g,
@@ -52,6 +59,16 @@ CONTAMINATED_SOLIDS = (
     "gloves, wipes, filter papers, pipette tips",
     "the vessel itself, if oxide stays in scratches",
 )
+
+
+def _sludge_settling_h(sludge_g: float, liquid_ml: float, height_mm: float = 80.0, grain_um: float = 5.0) -> Measured:
+    """Hours for calcium tungstate of about 5 µm to settle 80 mm through its own crowd [h]; factor 4 by grain size."""
+    liquid = water_20_degc()
+    crowd = min(sludge_g / CALCIUM_TUNGSTATE_G_CM3 / liquid_ml, 0.5)
+    alone = settling_velocity_m_s(grain_um, CALCIUM_TUNGSTATE_G_CM3, liquid)
+    reynolds = alone * liquid.density_g_cm3 * grain_um * 1e-3 / (liquid.viscosity_mpa_s * 1e-3)
+    hours = height_mm / 1000 / hindered_velocity_m_s(alone, crowd, richardson_zaki_exponent(reynolds)) / 3600
+    return Measured(hours, hours, "h")
 
 
 def lime_solubility_product() -> float:
@@ -101,6 +118,7 @@ class WastePlan:
     solution_rise_k: float
     sludge_dry_g: Measured
     sludge_wet_g: Measured
+    sludge_settles_h: Measured
     calcium_tungstate_g: float
     calcium_hydroxide_g: float
     calcium_hydroxide_dissolved_g: float
@@ -191,11 +209,10 @@ def waste_plan(
     )
     labels = (
         f"SLUDGE: calcium tungstate, calcium hydroxide; about {dry:.0f} g dry; tungsten "
-        f"{tungstate_mol * molar_mass_g_mol('W'):.1f} g; Th-232 ____ Bq/g measured on ____; corrosive; "
-        "radioactive until shown "
-        "otherwise; owner ____",
-        f"LIQUID: about {volume_ml + solution_ml:.0f} mL, calcium-saturated, pH about 12, corrosive; tungsten "
-        "some mg/L; owner ____",
+        f"{tungstate_mol * molar_mass_g_mol('W'):.1f} g; Th-232 ____ Bq/g measured on ____; corrosive; radioactive "
+        "until shown otherwise; owner ____",
+        f"LIQUID: about {volume_ml + solution_ml:.0f} mL, calcium-saturated, pH about 12, corrosive; tungsten some "
+        "mg/L; owner ____",
         "SOLIDS: contaminated with thorium oxide and caustic; list inside; owner ____",
     )
     return WastePlan(
@@ -206,6 +223,7 @@ def waste_plan(
         solution_rise_k=heat / (solution_ml * 4.4),
         sludge_dry_g=Measured(dry, 0.05 * dry, "g"),
         sludge_wet_g=Measured(2.5 * dry, 0.8 * dry, "g"),
+        sludge_settles_h=_sludge_settling_h(dry, volume_ml + solution_ml),
         calcium_tungstate_g=tungstate_g,
         calcium_hydroxide_g=lime_g,
         calcium_hydroxide_dissolved_g=lime_dissolved_g,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from truekev.cli.output import as_json, print_table
-from truekev.cli.step_text import paragraph, print_cautions, title
+from truekev.cli.step_text import check_picture, paragraph, print_cautions, title
 
 if TYPE_CHECKING:
     from truekev.job.clean import CleanReport
@@ -24,8 +24,8 @@ def register(app: typer.Typer) -> None:
         dose: str = typer.Option(
             None, "--dose", metavar="'50mL 5%'", help="The dose; the largest allowed if left out."
         ),
-        figure: str = typer.Option(
-            None, "--figure", metavar="FILE.png", help="Draw the adiabatic peak against the dose."
+        picture: str = typer.Option(
+            None, "--picture", metavar="FILE.png", help="Draw the adiabatic peak against the dose."
         ),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:
@@ -35,17 +35,19 @@ def register(app: typer.Typer) -> None:
         """
         from truekev.job.clean import clean_batch
 
+        check_picture(picture)
         report = clean_batch(batch, dose)
-        if figure is not None:
-            from truekev.pictures.bench_peroxide import draw_peroxide
+        if picture is not None:
+            from truekev.pictures.bench_peroxide import picture_of_peroxide
+            from truekev.pictures.canvas import save
 
-            draw_peroxide(report, figure)
+            save(picture_of_peroxide(report), picture)
         if json:
             typer.echo(as_json(report))
         else:
             _print(report)
-            if figure is not None:
-                typer.echo(f"\nwritten: {figure}")
+            if picture is not None:
+                typer.echo(f"\nwritten: {picture}")
 
 
 def _print(report: CleanReport) -> None:

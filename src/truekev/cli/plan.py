@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from truekev.cli.output import as_json, print_table
-from truekev.cli.step_text import moment_of, paragraph, print_steps, title
+from truekev.cli.step_text import check_picture, moment_of, paragraph, print_steps, title
 
 if TYPE_CHECKING:
     from truekev.job.plan_make import MakeReport
@@ -27,16 +27,17 @@ def register(app: typer.Typer) -> None:
         line: float = typer.Option(None, "--line", metavar="KEV", help="A line wanted, with --rate."),
         rate: float = typer.Option(None, "--rate", metavar="PER_S", help="Photons per second wanted in that line."),
         done_by: str = typer.Option(None, "--done-by", metavar="TIME", help="Finish by then: the current for it."),
-        figure: str = typer.Option(None, "--figure", metavar="FILE.png", help="Draw the time course."),
+        picture: str = typer.Option(None, "--picture", metavar="FILE.png", help="Draw the time course."),
         write: str = typer.Option(None, "--write", metavar="NEW.toml", help="Write the batch as planned."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:
         """Plan a make: figures with uncertainties, steps with clock times, what to have at hand.
 
-        Example: truekev plan batch.toml --done-by 2026-10-07T18:00 --figure run.png
+        Example: truekev plan batch.toml --done-by 2026-10-07T18:00 --picture run.png
         """
         from truekev.job.plan_make import plan_of_batch
 
+        check_picture(picture)
         report = plan_of_batch(
             batch,
             activity_bq=activity,
@@ -44,10 +45,11 @@ def register(app: typer.Typer) -> None:
             line_rate_per_s=rate,
             done_by=None if done_by is None else moment_of(done_by, "--done-by"),
         )
-        if figure is not None:
-            from truekev.pictures.bench_course import draw_course
+        if picture is not None:
+            from truekev.pictures.bench_course import picture_of_course
+            from truekev.pictures.canvas import save
 
-            draw_course(report, figure)
+            save(picture_of_course(report), picture)
         if write is not None:
             from truekev.bench.write_batch import batch_toml
             from truekev.files import write_whole
@@ -57,7 +59,7 @@ def register(app: typer.Typer) -> None:
             typer.echo(as_json(report.document()))
         else:
             _print(report)
-            for name in filter(None, (figure, write)):
+            for name in filter(None, (picture, write)):
                 typer.echo(f"\nwritten: {name}")
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from truekev.cli.output import as_json, print_table
-from truekev.cli.step_text import paragraph, print_steps, title
+from truekev.cli.step_text import check_picture, paragraph, print_steps, title
 
 if TYPE_CHECKING:
     from truekev.job.recover import RecoverReport
@@ -25,7 +25,7 @@ def register(app: typer.Typer) -> None:
         write: str = typer.Option(
             None, "--write", metavar="SOURCE.toml", help="Where the source file goes; beside the batch if left out."
         ),
-        figure: str = typer.Option(None, "--figure", metavar="FILE.png", help="Draw the settling times."),
+        picture: str = typer.Option(None, "--picture", metavar="FILE.png", help="Draw the settling times."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:
         """Recovery of the oxide: settling, washing, yield; writes a source file with the dated separation.
@@ -34,20 +34,22 @@ def register(app: typer.Typer) -> None:
         """
         from truekev.job.recover import recover_batch, write_separation
 
+        check_picture(picture)
         report = recover_batch(batch)
         path = Path(batch)
         target = write_separation(report, write or path.with_name(f"{path.stem}.source.toml"))
-        if figure is not None:
-            from truekev.pictures.bench_settling import draw_settling
+        if picture is not None:
+            from truekev.pictures.bench_settling import picture_of_settling
+            from truekev.pictures.canvas import save
 
-            draw_settling(report, figure)
+            save(picture_of_settling(report), picture)
         if json:
             typer.echo(as_json(report))
         else:
             _print(report)
             typer.echo(f"\nwritten: {target} (a source file; 'truekev chain' reads it)")
-            if figure is not None:
-                typer.echo(f"written: {figure}")
+            if picture is not None:
+                typer.echo(f"written: {picture}")
 
 
 def _print(report: RecoverReport) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from truekev.cli.output import as_json, print_table
-from truekev.cli.step_text import moment_of, paragraph, print_cautions, title
+from truekev.cli.step_text import check_picture, moment_of, paragraph, print_cautions, title
 
 if TYPE_CHECKING:
     from truekev.job.run_today import FollowReport
@@ -49,26 +49,28 @@ def register(app: typer.Typer) -> None:
         logger: str = typer.Argument(
             None, metavar="[READINGS.csv]", help="A logger's file: time, current, voltage, ..."
         ),
-        figure: str = typer.Option(None, "--figure", metavar="FILE.png", help="Draw the readings on the plan."),
+        picture: str = typer.Option(None, "--picture", metavar="FILE.png", help="Draw the readings on the plan."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:
         """Where the run stands: tungsten, end time, notices with their cause.
 
-        Example: truekev follow batch.toml logger.csv --figure today.png
+        Example: truekev follow batch.toml logger.csv --picture today.png
         """
         from truekev.job.run_today import follow_batch
 
+        check_picture(picture)
         report = follow_batch(batch, logger)
-        if figure is not None:
-            from truekev.pictures.bench_readings import draw_readings
+        if picture is not None:
+            from truekev.pictures.bench_readings import picture_of_readings
+            from truekev.pictures.canvas import save
 
-            draw_readings(report, figure)
+            save(picture_of_readings(report), picture)
         if json:
             typer.echo(as_json(report.document()))
         else:
             _print(report)
-            if figure is not None:
-                typer.echo(f"\nwritten: {figure}")
+            if picture is not None:
+                typer.echo(f"\nwritten: {picture}")
 
 
 def _print(report: FollowReport) -> None:
@@ -90,7 +92,7 @@ def _print(report: FollowReport) -> None:
     for w in s.weighings:
         typer.echo(
             f"weighed at {w.at_h:.1f} h: {w.mass_g:.2f} g left, {w.tungsten_gone_g:.2f} g tungsten gone, "
-            f"{100 * w.of_upper_bound:.0f} % of the coulombs' upper bound"
+            + ("" if w.of_upper_bound is None else f"{100 * w.of_upper_bound:.0f} % of the coulombs' upper bound")
         )
     title("Notices")
     if not s.notices:

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from truekev.bench.steps import Step
     from truekev.safety.cautions import Caution
 
-__all__ = ["moment_of", "paragraph", "print_cautions", "print_steps", "title"]
+__all__ = ["check_picture", "moment_of", "paragraph", "print_cautions", "print_steps", "title"]
 
 _WIDTH = 110
 
@@ -42,6 +42,20 @@ def print_steps(steps: Iterable[Step]) -> None:
         when = f"{step.when:%a %d %b %H:%M}  " if step.when is not None else ""
         paragraph(f"{when}{step.what}", "[ ] ")
         print_cautions(step.cautions, "      ")
+
+
+def check_picture(name: str | None) -> None:
+    """Refuse a picture's name that is no .png, before anything is worked out or written.
+
+    Raises
+    ------
+    InputError
+        Another ending.
+    """
+    from truekev.errors import InputError
+
+    if name is not None and not name.lower().endswith(".png"):
+        raise InputError(f"--picture {name!r}: pictures are written as .png.")
 
 
 def moment_of(text: str, option: str) -> datetime:

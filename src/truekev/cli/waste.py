@@ -57,6 +57,7 @@ def _print(report: WasteReport) -> None:
     low, high = p.tungsten_left_mg_l
     rows = [
         ["sludge: dry; wet", f"{p.sludge_dry_g}; {p.sludge_wet_g}"],
+        ["it settles 80 mm in", f"{p.sludge_settles_h} (by grain size)"],
         [
             "in it: tungstate; lime; carbonate of calcium",
             f"{p.calcium_tungstate_g:.1f}; {p.calcium_hydroxide_g:.1f}; {p.calcium_carbonate_g:.1f} g",

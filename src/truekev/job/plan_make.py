@@ -24,11 +24,9 @@ from truekev.tables.loader import table_versions
 __all__ = ["MakeReport", "Opening", "activity_for_line_bq", "plan_of_batch", "plan_of_settings"]
 
 WORTH_IT = (
-    "The comparison of counting times (the rods as they are against the vial that could be made) is "
-    "not available in "
-    "this version: it comes with the forecast. Until then count the rods as they are first: a bundle of rods in "
-    "front of "
-    "the crystal, overnight, is often enough, and nothing needs making."
+    "The comparison of counting times (the rods as they are against the vial that could be made) is not available "
+    "in this version: it comes with the forecast. Until then count the rods as they are first: a bundle of rods "
+    "in front of the crystal, overnight, is often enough, and nothing needs making."
 )
 LOWEST_AGED_SHARE = 0.42  # daughters of thorium of unknown age: 0.42 to 1.00 of equilibrium
 
@@ -104,9 +102,8 @@ def activity_for_line_bq(energy_kev: float, photons_per_s: float) -> tuple[float
     _, line, per_decay = max(near, key=lambda item: item[2])
     activity = photons_per_s / per_decay
     return activity, (
-        f"{photons_per_s:g} photons per second at {line.energy_kev:.1f} keV ({line.nuclide}) need "
-        f"{activity:.0f} Bq of Th-232 in "
-        f"equilibrium; thorium of unknown age gives {LOWEST_AGED_SHARE} to 1.00 of that rate."
+        f"{photons_per_s:g} photons per second at {line.energy_kev:.1f} keV ({line.nuclide}) need {activity:.0f} "
+        f"Bq of Th-232 in equilibrium; thorium of unknown age gives {LOWEST_AGED_SHARE} to 1.00 of that rate."
     )
 
 

@@ -123,13 +123,15 @@ def recover_batch(batch_path: str | Path) -> RecoverReport:
         count_not_before=separated + timedelta(days=3),
         count_again=separated + timedelta(days=21),
         label=source_label(batch, oxide.activity_bq, separated.date()),
-        steps=_steps(batch, washing, floc, separated),
+        steps=_steps(batch, washing, floc, separated, plan.tungsten_fines_g),
         separation_toml=separation_toml(batch, oxide, separated.date()),
         record=Record.make((InputFile.of(batch_path),), tables=table_versions()),
     )
 
 
-def _steps(batch: BatchSettings, washing: WashPlan, floc: Flocculation, separated: datetime) -> tuple[Step, ...]:
+def _steps(
+    batch: BatchSettings, washing: WashPlan, floc: Flocculation, separated: datetime, fines: Measured
+) -> tuple[Step, ...]:
     r = batch.recovery
     sealing = (
         "Set the dry oxide in resin: no dust, a fixed geometry, less thoron. Stir it in under the hood, let it cure."
@@ -138,21 +140,24 @@ def _steps(batch: BatchSettings, washing: WashPlan, floc: Flocculation, separate
     )
     texts: list[tuple[str, tuple[str, ...]]] = [
         (
-            "Redissolve crust: dilute to about twice the volume, warm covered (vented) to 60 to 80 °C, stir; "
-            "then rest. "
-            f"In the undiluted liquor {r.settling_height_mm:g} mm take {washing.wait_first_h:.1f} h for 1.5 µm grains.",
+            "Redissolve crust: dilute to about twice the volume, warm covered (vented) to 60 to 80 °C, stir; then "
+            f"rest. In the undiluted liquor {r.settling_height_mm:g} mm take {washing.wait_first_h:.1f} h for 1.5 "
+            "µm grains.",
             ("settle",),
         ),
         ("Sieve chips above 0.1 mm out, under liquid, and put them back into the basket.", ()),
         (
             f"Decant to {r.heel_ml:g} mL, fill up to {r.beaker_ml:g} mL with deionised water, stir, rest "
-            f"{washing.wait_h:.1f} h or more; {washing.n_washes} times. Then about {washing.salt_left_mg:.2g} "
-            "mg of salt stay. "
-            "Coarse filter papers (8 to 25 µm) pass the oxide: decant, do not filter.",
+            f"{washing.wait_h:.1f} h or more; {washing.n_washes} times. Then about {washing.salt_left_mg:.2g} mg "
+            "of salt stay. Coarse filter papers (8 to 25 µm) pass the oxide: decant, do not filter.",
             ("wash",),
         ),
         (f"Flocculant: {floc.kind}. {floc.advice}", ()),
-        ("Clear fines if dark grains are left: 'truekev cleanup' first says which dose is allowed.", ("peroxide",)),
+        (
+            f"Clear fines if dark grains are left (the plan expects {fines} of tungsten): 'truekev cleanup' first "
+            "says which dose is allowed.",
+            ("peroxide",),
+        ),
         ("Transfer wet into the last vessel, rinse after.", ()),
         (
             "Dry at 60 to 80 °C under a filter plug to constant mass, then 110 °C; cool; weigh the vial closed.",

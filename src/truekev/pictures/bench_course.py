@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from datetime import datetime
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from matplotlib.figure import Figure
 
-from truekev.pictures.bench_page import ACCENT, INK, PALE, new_page, save_page
+from truekev.pictures.canvas import INK, PALE, RUST, SEA, new_figure
 
 if TYPE_CHECKING:
     from truekev.job.plan_make import MakeReport
 
-__all__ = ["draw_course", "mark_unattended"]
+__all__ = ["picture_of_course", "mark_unattended"]
 
 
 def mark_unattended(axes: list[Any], stretches: tuple[tuple[datetime, datetime], ...], start: datetime) -> None:
@@ -28,43 +28,37 @@ def mark_unattended(axes: list[Any], stretches: tuple[tuple[datetime, datetime],
                 1.01,
                 "unattended",
                 transform=axes[0].get_xaxis_transform(),
-                fontsize=7,
+                fontsize=9,
                 color=INK,
                 ha="center",
             )
 
 
-def draw_course(report: MakeReport, path: str | Path) -> Path:
-    """Draw the time course of a plan.
-
-    Parameters
-    ----------
-    report : MakeReport
-        The plan.
-    path : str or Path
-        Ends in .png, .svg or .pdf.
-    """
+def picture_of_course(report: MakeReport) -> Figure:
+    """The time course of a plan: current and voltage, temperature, level, composition."""
     from truekev.bench.attendance import unattended_stretches
 
     course, plan, batch = report.plan.course, report.plan, report.batch
     hours = course.time_s / 3600
-    figure, axes = new_page(4, height_cm=22, title=f"{batch.name}: planned run, from {batch.start:%a %d %b %Y %H:%M}")
+    figure = new_figure(4, size=(9.5, 11.5))
+    axes = figure.axes
+    figure.suptitle(f"{batch.name}: planned run, from {batch.start:%a %d %b %Y %H:%M}", x=0.01, ha="left", fontsize=12)
     electric, bath, level, mix = axes
     electric.plot(hours, course.current_a, color=INK, label="current [A]")
-    electric.plot(hours, course.voltage_v, color=ACCENT, linestyle="--", label="voltage [V]")
-    electric.axhline(batch.supply.voltage_cap_v, color=ACCENT, linewidth=0.7, linestyle=":")
-    electric.text(0.2, batch.supply.voltage_cap_v, " voltage cap", fontsize=7, color=ACCENT, va="bottom")
+    electric.plot(hours, course.voltage_v, color=RUST, linestyle="--", label="voltage [V]")
+    electric.axhline(batch.supply.voltage_cap_v, color=RUST, linewidth=0.7, linestyle=":")
+    electric.text(0.2, batch.supply.voltage_cap_v, " voltage cap", fontsize=9, color=RUST, va="bottom")
     electric.set_ylim(0, 1.15 * batch.supply.voltage_cap_v)
-    electric.set_ylabel("A, V", color=INK, fontsize=9)
+    electric.set_ylabel("A, V", color=INK, fontsize=10)
     rise = course.temperature_degc - batch.room.temperature_degc
     relative = plan.temperature_degc.u / max(abs(plan.temperature_degc.value - batch.room.temperature_degc), 1.0)
     low, high = (course.temperature_degc + sign * np.abs(rise) * relative for sign in (-1, 1))
-    bath.fill_between(hours, low, high, color=ACCENT, alpha=0.15, linewidth=0, label="± standard uncertainty")
-    bath.plot(hours, course.temperature_degc, color=ACCENT, label="bath [°C]")
+    bath.fill_between(hours, low, high, color=RUST, alpha=0.15, linewidth=0, label="± standard uncertainty")
+    bath.plot(hours, course.temperature_degc, color=RUST, label="bath [°C]")
     bath.axhline(60, color=INK, linewidth=0.7, linestyle=":")
-    bath.text(0.2, 60, " 60 °C: cut-out", fontsize=7, color=INK, va="bottom")
+    bath.text(0.2, 60, " 60 °C: cut-out", fontsize=9, color=INK, va="bottom")
     bath.set_ylim(min(batch.room.temperature_degc, float(course.temperature_degc.min())) - 2, 66)
-    bath.set_ylabel("°C", color=INK, fontsize=9)
+    bath.set_ylabel("°C", color=INK, fontsize=10)
     relative_level = 100 * course.volume_l / course.volume_l[0]
     level.plot(hours, relative_level, color=INK, label="level [% of the start]")
     for top_up in plan.top_ups:
@@ -72,7 +66,7 @@ def draw_course(report: MakeReport, path: str | Path) -> Path:
         level.annotate(
             f"+{top_up.water_g:.0f} mL",
             (at, 100 * top_up.level_before),
-            fontsize=7,
+            fontsize=9,
             color=INK,
             ha="center",
             va="top",
@@ -80,15 +74,16 @@ def draw_course(report: MakeReport, path: str | Path) -> Path:
             textcoords="offset points",
         )
     level.set_ylim(float(relative_level.min()) - 6, float(relative_level.max()) + 3)
-    level.set_ylabel("%", color=INK, fontsize=9)
+    level.set_ylabel("%", color=INK, fontsize=10)
     mix.plot(hours, course.hydroxide_mol_l, color=INK, label="free hydroxide [mol/L]")
-    mix.plot(hours, course.tungstate_mol_l, color=ACCENT, linestyle="--", label="tungstate [mol/L]")
-    mix.plot(hours, course.limit_ratio, color=PALE, linestyle="-.", label="current over limiting current")
+    mix.plot(hours, course.tungstate_mol_l, color=RUST, linestyle="--", label="tungstate [mol/L]")
+    mix.plot(hours, course.limit_ratio, color=SEA, linestyle="-.", label="current over limiting current")
     mix.set_ylim(bottom=0)
-    mix.set_ylabel("mol/L, ratio", color=INK, fontsize=9)
-    mix.set_xlabel(f"hours from switch-on; ends {plan.finish:%a %d %b %H:%M}: {plan.end.value}", color=INK, fontsize=9)
+    mix.set_ylabel("mol/L, ratio", color=INK, fontsize=10)
+    mix.set_xlabel(f"hours from switch-on; ends {plan.finish:%a %d %b %H:%M}: {plan.end.value}", color=INK, fontsize=10)
     mix.set_xlim(0, float(hours[-1]) * 1.01 + 1e-3)
     for axis in axes:
-        axis.legend(fontsize=7, frameon=False, loc="best", labelcolor=INK)
+        axis.grid(color=PALE, alpha=0.5, linewidth=0.6)
+        axis.legend(fontsize=9, frameon=False, loc="best", labelcolor=INK)
     mark_unattended(axes, unattended_stretches(batch.start, plan.finish, batch.attendance), batch.start)
-    return save_page(figure, path)
+    return figure

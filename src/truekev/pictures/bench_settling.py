@@ -2,28 +2,32 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from truekev.pictures.bench_page import ACCENT, INK, PALE, new_page, save_page
+from matplotlib.figure import Figure
+
+from truekev.pictures.canvas import INK, PALE, RUST, SEA, new_figure
 
 if TYPE_CHECKING:
     from truekev.job.recover import RecoverReport
 
-__all__ = ["draw_settling"]
+__all__ = ["picture_of_settling"]
 
 
-def draw_settling(report: RecoverReport, path: str | Path) -> Path:
-    """Draw hours against grain size, both logarithmic, one line per liquid; the usual grains are shaded."""
-    figure, (axis,) = new_page(1, height_cm=11, title=f"{report.batch}: how long the oxide takes to settle")
+def picture_of_settling(report: RecoverReport) -> Figure:
+    """Hours against grain size, both logarithmic, one line per liquid; the usual grains are shaded."""
+    figure = new_figure(size=(9.5, 5.6))
+    (axis,) = figure.axes
+    figure.suptitle(f"{report.batch}: how long the oxide takes to settle", x=0.01, ha="left", fontsize=12)
+    axis.grid(color=PALE, alpha=0.5, linewidth=0.6)
     liquids = list(dict.fromkeys(row.liquid for row in report.settling))
-    for liquid, color, style in zip(liquids, (ACCENT, INK, PALE), ("-", "--", ":"), strict=False):
+    for liquid, color, style in zip(liquids, (RUST, INK, SEA), ("-", "--", ":"), strict=False):
         rows = [row for row in report.settling if row.liquid == liquid]
         axis.plot([r.grain_um for r in rows], [r.hours for r in rows], style, color=color, marker="o", markersize=3)
         axis.annotate(
             liquid,
             (rows[0].grain_um, rows[0].hours),
-            fontsize=8,
+            fontsize=9,
             color=color,
             xytext=(6, 4),
             textcoords="offset points",
@@ -34,14 +38,14 @@ def draw_settling(report: RecoverReport, path: str | Path) -> Path:
         0.97,
         "grains of electrodes",
         transform=axis.get_xaxis_transform(),
-        fontsize=8,
+        fontsize=9,
         color=INK,
         ha="center",
         va="top",
     )
     for hours, words in ((1.0, "one hour"), (24.0, "one day")):
         axis.axhline(hours, color=PALE, linewidth=0.8, linestyle=":")
-        axis.text(4.45, hours, words, fontsize=7, color=INK, va="bottom", ha="right")
+        axis.text(4.45, hours, words, fontsize=9, color=INK, va="bottom", ha="right")
     axis.set_xscale("log")
     axis.set_yscale("log")
     axis.set_xlim(0.45, 4.5)
@@ -51,4 +55,4 @@ def draw_settling(report: RecoverReport, path: str | Path) -> Path:
     axis.set_yticks([0.1, 1, 10, 100], ["0.1", "1", "10", "100"])
     axis.set_xlabel("grain [µm]", color=INK, fontsize=9)
     axis.set_ylabel("hours for the height of the liquid", color=INK, fontsize=9)
-    return save_page(figure, path)
+    return figure

@@ -91,6 +91,10 @@ class Comparison:
     say: str
 
 
+def _times(ratio: float) -> str:
+    return f"{ratio:.0f}" if ratio >= 100 else f"{ratio:.3g}"
+
+
 def compare_with_exemption(
     activities_bq: Mapping[str, float], mass_g: float | None = None, list_name: str = "exemption"
 ) -> Comparison:
@@ -129,8 +133,8 @@ def compare_with_exemption(
         return Comparison(list_name, 0.0, None, False, (), (), say)
     above = by_activity > 1.0 and (by_concentration is None or by_concentration > 1.0)
     say = (
-        f"{by_activity:.3g} times the published {list_name} activity"
-        + ("" if by_concentration is None else f", {by_concentration:.3g} times its concentration")
+        f"{_times(by_activity)} times the published {list_name} activity"
+        + ("" if by_concentration is None else f", {_times(by_concentration)} times its concentration")
         + (f". Above both: {ASK_FIRST}" if above else ". Not above both; the authority's answer counts all the same.")
     )
     return Comparison(

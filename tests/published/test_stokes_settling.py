@@ -1,9 +1,7 @@
-"""Settling of grains.
+"""Settling of single grains.
 
-Sources: Stokes' formula; fluids 1.3.1 v_terminal; Example 5.3 of a water-treatment text (sand 0.6 mm); a published
-exercise on
-Richardson and Zaki (curioustab 78014); Richardson and Zaki 1954 (exponents, from memory); NIST SRD 126 Table 1
-(densities of W and Th).
+Source: Stokes' formula, and v_terminal of the package fluids 1.3.1 (its set-up for sand is Example 5.3 of a
+water-treatment text).
 """
 
 from __future__ import annotations
@@ -11,24 +9,13 @@ from __future__ import annotations
 import pytest
 from fluids import v_terminal
 
-from truekev.bench.rods import THORIA_DENSITY_G_CM3, TUNGSTEN_DENSITY_G_CM3
 from truekev.bench.settling import (
-    CALCIUM_TUNGSTATE_G_CM3,
     Liquid,
-    filter_holds,
-    hindered_velocity_m_s,
     hydroxide_liquid,
-    richardson_zaki_exponent,
     settling_velocity_m_s,
     water_20_degc,
 )
 from truekev.errors import OutOfRangeError
-
-
-def test_densities() -> None:
-    assert pytest.approx(19.3, rel=0.01) == TUNGSTEN_DENSITY_G_CM3
-    assert pytest.approx(10.0, rel=0.01) == THORIA_DENSITY_G_CM3
-    assert pytest.approx(6.062, rel=0.01) == CALCIUM_TUNGSTATE_G_CM3
 
 
 @pytest.mark.parametrize(
@@ -61,24 +48,6 @@ def test_end_liquor_and_water_times() -> None:
     assert hours[1.0] == pytest.approx(7.7, rel=0.02)
     assert hours[3.0] == pytest.approx(0.9, rel=0.06)
     assert 0.05 / settling_velocity_m_s(1.0, 10.0, water_20_degc()) / 3600 == pytest.approx(2.8, rel=0.02)
-
-
-def test_richardson_zaki_exercise() -> None:
-    # hindered 4.44 µm/s at 30 % solids with n = 4.5: terminal 22.1 µm/s
-    assert hindered_velocity_m_s(22.1e-6, 0.30, 4.5) == pytest.approx(4.44e-6, rel=5e-3)
-
-
-def test_richardson_zaki_exponents() -> None:
-    assert richardson_zaki_exponent(0.01) == pytest.approx(4.65, abs=0.05)
-    assert richardson_zaki_exponent(1000) == pytest.approx(2.39, abs=0.05)
-    assert 2.39 < richardson_zaki_exponent(50) < richardson_zaki_exponent(0.5) < 4.65
-
-
-def test_coarse_filters_pass_the_oxide() -> None:
-    # common practice, no source: coarse papers (8 to 25 µm) pass thoria of 1.5 to 4 µm
-    for grain in (1.5, 4.0):
-        assert not filter_holds(grain)["coarse paper"]
-        assert filter_holds(grain)["membrane 0.45 µm"]
 
 
 @pytest.mark.parametrize("grain", [0.0, -1.0, float("nan")])

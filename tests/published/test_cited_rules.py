@@ -1,0 +1,50 @@
+"""The published rules whose citations must print with every plan.
+
+Sources: those named in each; the test only holds that they print.
+"""
+
+from __future__ import annotations
+
+import pytest
+from tests.support.batches import worked_case
+
+from truekev.job.plan_make import plan_of_settings
+from truekev.safety.rules import published_rules
+
+CITATIONS = (
+    "10 CFR 40.13(a)",
+    "0.05 %",
+    "40.13(c)(1)(iii)",
+    "HPPOS-255",
+    "40.13(c)(4)",
+    "HPPOS-133",
+    "not for chemical, physical or metallurgical treatment or processing",
+    "10 CFR 40.22",
+    "1.5 kg",
+    "7 kg in a year",
+    "individuals are not named",
+    "K.A.R. 28-35-177a",
+    "49 CFR 173.436",
+    "IAEA SSR-6 Table 2",
+    "ISO 361",
+    "reference date",
+    "Gafvert, Pagels, Holm, Radiat. Prot. Dosim. 103 (2003) 349",
+    "Saito et al., Industrial Health 41 (2003) 273",
+)
+
+
+@pytest.mark.parametrize("words", CITATIONS)
+def test_citations_print_with_every_plan(words: str) -> None:
+    report = plan_of_settings(worked_case())
+    assert any(words in str(rule) for rule in report.opening.rules)
+
+
+def test_marks_from_memory_print() -> None:
+    printed = {rule.citation: str(rule) for rule in published_rules()}
+    assert "from memory" in printed["IAEA SSR-6 Table 2; 49 CFR 173.436"]
+    assert "from memory" not in printed["49 CFR 173.436"]
+
+
+def test_no_rule_quotes_the_abstract_s_intake_limit() -> None:
+    # its limit of 1.6e2 Bq is ten times below 20 mSv over 1.2e-5 Sv/Bq: not to be used
+    assert not any("1.6e2" in str(rule) for rule in published_rules())
