@@ -15,11 +15,7 @@ HYDROGEN = "1333-74-0"
 
 def test_lower_limit() -> None:
     assert pytest.approx(4.0, abs=0.1) == 100 * LOWER_FLAMMABLE_LIMIT
-<<<<<<< HEAD
-    assert pytest.approx(LFL(CASRN=HYDROGEN), abs=0.001) == LOWER_FLAMMABLE_LIMIT
-=======
     assert LFL(CASRN=HYDROGEN) == pytest.approx(LOWER_FLAMMABLE_LIMIT, abs=0.001)
->>>>>>> bench
 
 
 def test_upper_limit_is_far_above_any_mixture_at_the_cell() -> None:

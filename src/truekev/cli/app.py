@@ -15,11 +15,6 @@ __all__ = ["app", "main"]
 # One module of truekev.cli per command or family of commands; each has `register(app)`.
 # They are imported when the program starts, so they must import heavy rooms inside their functions.
 _COMMAND_MODULES: tuple[str, ...] = (
-<<<<<<< HEAD
-    *("lines", "chain", "new", "calibrate", "relock", "convert", "demo"),
-    *("plan", "run", "recover", "cleanup", "waste", "dose"),
-    *("book", "shelf", "sheet"),
-=======
     "lines",
     "chain",
     "new",
@@ -36,7 +31,6 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "book",
     "shelf",
     "sheet",
->>>>>>> bench
 )
 
 app = typer.Typer(
