@@ -245,12 +245,20 @@ class Book:
         return tuple(_record(row) for row in rows)
 
     def current(
-        self, model: type[B], name: str | None = None, *, limit: int | None = None, skip: int = 0
+        self,
+        model: type[B],
+        name: str | None = None,
+        *,
+        role: str | None = None,
+        limit: int | None = None,
+        skip: int = 0,
     ) -> tuple[BookRecord[B], ...]:
-        """Records of one kind that nothing supersedes, newest first; of one name only if given."""
+        """Records of one kind that nothing supersedes, newest first; of one name or one role only if given."""
         query = _query().where(records.c.kind == model.kind, _later.c.id.is_(None))
         if name is not None:
             query = query.where(records.c.name == name)
+        if role is not None:
+            query = query.where(func.json_extract(records.c.body, "$.role") == role)
         query = query.order_by(records.c.id.desc()).limit(limit).offset(skip)
         with self.reading() as connection:
             rows = connection.execute(query).all()

@@ -30,7 +30,6 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "demo",
     "book",
     "shelf",
-    "sheet",
 )
 
 app = typer.Typer(

@@ -96,7 +96,9 @@ def _single_records(book_app: typer.Typer) -> None:
 
         with opened_book(book) as opened:
             record = add_from_file(opened, kind, file, place=place, supersedes=supersedes)
-        typer.echo(as_json({"id": record.id, "sha256": record.sha256}) if json else f"record {record.id}: {record.name}")
+        typer.echo(
+            as_json({"id": record.id, "sha256": record.sha256}) if json else f"record {record.id}: {record.name}"
+        )
 
     @book_app.command(name="list")
     def list_(
@@ -112,7 +114,10 @@ def _single_records(book_app: typer.Typer) -> None:
         if json:
             typer.echo(as_json(lines))
         else:
-            rows = [[str(r.id), r.kind, r.name, f"{r.created:%Y-%m-%d %H:%M}", "" if r.current else "superseded"] for r in lines]
+            rows = [
+                [str(r.id), r.kind, r.name, f"{r.created:%Y-%m-%d %H:%M}", "" if r.current else "superseded"]
+                for r in lines
+            ]
             print_table("", ["record", "kind", "name", "written (UTC)", ""], rows)
 
     @book_app.command()
