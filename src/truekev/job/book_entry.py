@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from truekev.bench.settings import read_batch
+from truekev.bench.settings import batch_from_mapping
 from truekev.book.body import Body
 from truekev.book.book import Book
 from truekev.book.kinds import body_from_mapping
@@ -16,7 +16,7 @@ from truekev.book.work import Batch, Picture, SpectrumFile
 from truekev.errors import FileFormatError, InputError
 from truekev.sources.settings import read_source_file
 
-__all__ = ["add_from_file"]
+__all__ = ["add_from_file", "batch_body"]
 
 _PICTURES = {".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".pdf": "application/pdf"}
 _LARGEST_TOML = 4 * 1024 * 1024
@@ -54,16 +54,28 @@ def add_from_file(
     if kind == Picture.kind:
         return _picture(book, file, supersedes)
     if kind == Batch.kind:
-        settings = read_batch(file).model_dump(mode="json", by_alias=True, exclude_none=True)
-        body: Body = Batch(name=str(settings["name"]), settings=settings, text=_text(file))
+        body: Body = batch_body(_text(file), str(file))
     elif kind == "source":
         description = read_source_file(file)
         body = body_from_mapping(
             kind, {"name": description.name, "description": _text(file), "place": place or "not said"}, file=str(file)
         )
     else:
-        body = body_from_mapping(kind, _toml(file), file=str(file))
+        body = body_from_mapping(kind, _entries(_text(file), str(file)), file=str(file))
     return book.add(body, supersedes=supersedes)
+
+
+def batch_body(text: str, file: str) -> Batch:
+    """The record of a batch from the text of a batch file.
+
+    Raises
+    ------
+    FileFormatError
+        It is not TOML, or a field is wrong.
+    """
+    batch = batch_from_mapping(_entries(text, file), file=file)
+    settings = batch.model_dump(mode="json", by_alias=True, exclude_none=True)
+    return Batch(name=batch.name, settings=settings, text=text)
 
 
 def _any(record: BookRecord[Any]) -> BookRecord[Body]:
@@ -96,8 +108,8 @@ def _text(file: Path) -> str:
         raise FileFormatError("is not text in UTF-8; save it as UTF-8.", file=file) from None
 
 
-def _toml(file: Path) -> dict[str, Any]:
+def _entries(text: str, file: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(_text(file))
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise FileFormatError(f"is not valid TOML: {error}.", file=file) from None

@@ -1,4 +1,7 @@
-"""What is due on the shelf: looks, wipes, weighings, counts, waste that waits. Intervals: common practice, no source."""
+"""What is due on the shelf: looks, wipes, weighings, counts, waste that waits.
+
+The intervals are common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,10 @@ from truekev.job.shelf_items import ShelfItem
 __all__ = ["DueItem", "due_on_shelf"]
 
 YEAR = timedelta(days=365)
-FIRST_COUNTS = (timedelta(days=3), timedelta(days=21))
+FIRST_COUNTS = (
+    (timedelta(days=3), "lead and bismuth have grown back"),
+    (timedelta(days=21), "radium-224 and all after it have grown back"),
+)
 MONTH = timedelta(days=30)
 REMIND_AUTHORITY = timedelta(days=60)
 _WEIGHING_SIGMA = 3.0
@@ -94,9 +100,9 @@ def _counts(book: Book, item: ShelfItem, on: date) -> list[DueItem]:
     ]
     if body.recovery_id is not None:
         separated = book.get_as(body.recovery_id, Recovery).body.separated_on
-        for wait in FIRST_COUNTS:
+        for wait, grown in FIRST_COUNTS:
             if not any(day >= separated + wait for day in counted):
-                why = f"{wait.days} days after the separation of {separated}: lead, bismuth and radium-224 are back in step"
+                why = f"{wait.days} days after the separation of {separated}: {grown}"
                 return [DueItem(separated + wait, "count", item.record_id, item.name, why)]
     elif not counted:
         return []

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import TypeAlias
 
 from truekev.book.book import Book
 from truekev.book.records import BookRecord
@@ -23,7 +24,8 @@ from truekev.sources.stock import electrode_class, electrode_mass_g, th232_bq_of
 __all__ = ["DOSE_DISTANCE_CM", "ShelfItem", "shelf_items"]
 
 DOSE_DISTANCE_CM = 10.0
-_CHANGE_TOLD = 1e-9
+_LEAST_BQ = 1e-9
+_Thing: TypeAlias = BookRecord[Stock] | BookRecord[Source] | BookRecord[Find] | BookRecord[Waste]
 
 
 @dataclass(frozen=True)
@@ -95,9 +97,9 @@ class _Content:
 
 def shelf_items(book: Book, on: date) -> tuple[ShelfItem, ...]:
     """Everything that is there on the day: bought, made, found or closed by then, and not gone by a departure."""
-    things: list[BookRecord[Stock] | BookRecord[Source] | BookRecord[Find] | BookRecord[Waste]] = [
+    things: list[_Thing] = [
         *book.current(Source),
-        *(record for record in book.current(Stock)),
+        *book.current(Stock),
         *book.current(Find),
         *book.current(Waste),
     ]
@@ -122,9 +124,7 @@ def _since(body: Stock | Source | Find | Waste) -> date | None:
             return body.closed_on
 
 
-def _pieces_left(
-    book: Book, record: BookRecord[Stock] | BookRecord[Source] | BookRecord[Find] | BookRecord[Waste], on: date
-) -> int:
+def _pieces_left(book: Book, record: _Thing, on: date) -> int:
     left = record.body.count if isinstance(record.body, Stock) else 1
     for departure in book.about(record.id, Departure):
         if departure.body.on <= on:
@@ -133,7 +133,7 @@ def _pieces_left(
 
 
 def _item(
-    record: BookRecord[Stock] | BookRecord[Source] | BookRecord[Find] | BookRecord[Waste],
+    record: _Thing,
     n_pieces: int,
     since: date | None,
     on: date,
@@ -260,5 +260,5 @@ def _of_waste(body: Waste, on: date) -> _Content:
         reference_date=day,
         u_activities_bq={name: m.u for name, m in given.items()},
     )
-    now = {name: m for name, m in history.activities_on(on).items() if m.value > _CHANGE_TOLD}
+    now = {name: m for name, m in history.activities_on(on).items() if m.value > _LEAST_BQ}
     return _Content(now, mass_g, f"from the activities of {day}")
