@@ -30,6 +30,7 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "demo",
     "book",
     "shelf",
+    "sheet",
 )
 
 app = typer.Typer(

@@ -104,11 +104,12 @@ def _counts(book: Book, item: ShelfItem, on: date) -> list[DueItem]:
             if not any(day >= separated + wait for day in counted):
                 why = f"{wait.days} days after the separation of {separated}: {grown}"
                 return [DueItem(separated + wait, "count", item.record_id, item.name, why)]
-    elif not counted:
+        why = "a monthly count follows the ingrowth"
+        return [DueItem(max(counted) + MONTH, "next count", item.record_id, item.name, why)]
+    if not counted:
         return []
-    return [
-        DueItem(max(counted) + MONTH, "next count", item.record_id, item.name, "the monthly count follows the ingrowth")
-    ]
+    why = "a yearly count shows whether source and instrument are as they were"
+    return [DueItem(max(counted) + YEAR, "next count", item.record_id, item.name, why)]
 
 
 def _waste(book: Book, item: ShelfItem, on: date) -> DueItem:

@@ -21,7 +21,7 @@ from truekev.sources.described import source_of_description
 from truekev.sources.settings import read_source_text
 from truekev.sources.stock import electrode_class, electrode_mass_g, th232_bq_of_oxide
 
-__all__ = ["DOSE_DISTANCE_CM", "ShelfItem", "shelf_items"]
+__all__ = ["DOSE_DISTANCE_CM", "ShelfItem", "item_on", "shelf_items"]
 
 DOSE_DISTANCE_CM = 10.0
 _LEAST_BQ = 1e-9
@@ -108,7 +108,7 @@ def shelf_items(book: Book, on: date) -> tuple[ShelfItem, ...]:
         since = _since(record.body)
         left = _pieces_left(book, record, on)
         if left > 0 and (since is None or since <= on):
-            items.append(_item(record, left, since, on))
+            items.append(item_on(record, left, on))
     return tuple(items)
 
 
@@ -132,12 +132,8 @@ def _pieces_left(book: Book, record: _Thing, on: date) -> int:
     return max(left, 0)
 
 
-def _item(
-    record: _Thing,
-    n_pieces: int,
-    since: date | None,
-    on: date,
-) -> ShelfItem:
+def item_on(record: _Thing, n_pieces: int, on: date) -> ShelfItem:
+    """One thing on a day, with `n_pieces` of it left."""
     body = record.body
     counted_in = None
     what: str
@@ -149,7 +145,7 @@ def _item(
         case Source():
             content, what = _of_description(body.description, record.id, on), body.form
             if body.oxide_mass_g is not None:
-                content = _Content(content.activities, body.oxide_mass_g.value, content.remark)
+                content = _weighed(content, body.oxide_mass_g.measured)
             if body.form == "bundle of rods":
                 counted_in = body.stock_id
         case Find():
@@ -172,7 +168,7 @@ def _item(
         what=what,
         place=body.place,
         n_pieces=n_pieces,
-        since=since,
+        since=_since(body),
         activities=content.activities,
         head=head,
         mass_g=content.mass_g,
@@ -245,6 +241,15 @@ def _of_description(text: str, record_id: int, on: date) -> _Content:
         )
     dated = "" if description.history is not None else "no date given: taken as aged"
     return _Content(activities, mass_g, dated)
+
+
+def _weighed(content: _Content, oxide_g: Measured) -> _Content:
+    """The same with the uncertainty of the oxide's mass, which the description does not carry."""
+    activities = {
+        name: Measured(a.value, math.hypot(a.u, a.value * oxide_g.relative_u), a.unit)
+        for name, a in content.activities.items()
+    }
+    return _Content(activities, oxide_g.value, content.remark)
 
 
 def _of_waste(body: Waste, on: date) -> _Content:
