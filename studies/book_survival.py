@@ -207,7 +207,7 @@ def main() -> None:
         title="The bench book survives",
         question="Is anything acknowledged ever lost, anything half there, any failure without a clear sentence?",
         tables=tables,
-        answer=f"Writes lost or damaged over all kills: {lost}. Books that differ after export and import: {different}.",
+        answer=f"Writes lost or damaged over all kills: {lost}. Books that differ after the round trip: {different}.",
     )
 
 
