@@ -15,13 +15,13 @@ from tests.support.truth import draw_truth, simulate_spectrum
 
 from studies.frame import Table, Trials, run_trials, write_page
 from truekev.errors import RefusedError
-from truekev.matter.scintillators import scintillator
 from truekev.scale.calibrate import calibrate
 from truekev.scale.calibrate_peaks import CountedSpectrum
 from truekev.scale.crystal import Crystal, crystal_of
 from truekev.scale.sample import Sample, sample_of
 from truekev.scale.search import BACKGROUND_U, MeasuredBackground
 from truekev.sources.described import resolve_source
+from truekev.transport.detector import DEFAULT_DETECTOR
 
 __all__ = ["main", "trial"]
 
@@ -34,7 +34,7 @@ _LINES_KEV = (239.0, 338.0, 583.0, 911.0, 2614.5)
 
 @cache
 def _crystal() -> Crystal:
-    return crystal_of(scintillator("CsI(Tl)"), size_mm=(10.0, 10.0, 10.0))
+    return crystal_of(DEFAULT_DETECTOR)
 
 
 @cache

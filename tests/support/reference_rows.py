@@ -59,7 +59,7 @@ def run_reference_row(setup: Setup, kev: float, n: int, seed: int = 1, bin_kev: 
             take = min(_BLOCK, share - done)
             found = run_block(
                 seed, 4 * block + aim, take, PHOTON, np.array([kev]), p.sources, aim, p.target, p.bodies, p.nest,
-                p.materials, p.roles, p.photons, p.electrons, bin_kev, n_bins, tolerance,
+                p.materials, p.reach, p.photons, p.electrons, bin_kev, n_bins, tolerance,
             )  # fmt: skip
             for mine, new in zip(part, found[:3], strict=True):
                 mine += new.sum(axis=0)

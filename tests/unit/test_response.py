@@ -1,11 +1,12 @@
 from __future__ import annotations
 
 import os
+import pickle
 import signal
 import subprocess
 import sys
 import time
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -56,6 +57,35 @@ def test_same_bits_for_one_and_two_threads(one: Response, tmp_path: Path) -> Non
             )[0]
         assert np.array_equal(again.histogram, one.histogram)
         assert np.array_equal(again.peak, one.peak)
+
+
+class PicklingExecutor(Executor):
+    """Carries calls as bytes, as an executor of other processes or machines does; works when asked."""
+
+    def submit(self, fn, /, *args, **kwargs):
+        carried = pickle.dumps((fn, args, kwargs))
+        future: Future[object] = Future()
+        function, positional, named = pickle.loads(carried)
+        future.set_result(pickle.loads(pickle.dumps(function(*positional, **named))))
+        return future
+
+
+def test_any_executor_carries_the_work(one: Response, tmp_path: Path) -> None:
+    again = line_responses(SETUP, [661.7], accuracy=QUICK, executor=PicklingExecutor(), store=ResponseStore(tmp_path))[
+        0
+    ]
+    assert np.array_equal(again.histogram, one.histogram)
+
+
+def test_coherent_scattering_leaves_a_photon_direct(tmp_path: Path) -> None:
+    """Behind 3 mm of aluminium many 40 keV photons scatter coherently; all full-energy events stay direct."""
+    detector = DetectorGeometry("CsI(Tl)", (10.0, 10.0, 10.0), (Layer(material("Al"), 3.0),))
+    setup = Setup(detector, point_source(20.0))
+    found = line_responses(setup, [40.0], accuracy=QUICK, store=ResponseStore(tmp_path))[0]
+    peak = found.peak[:, 0]
+    # a Compton scattering by a small angle, or on a fast electron, may lose less than the peak's 1 keV
+    assert peak[ROUTES.index("back")] < 1e-3 * peak[ROUTES.index("direct")]
+    assert peak[ROUTES.index("forward")] < 0.03 * peak[ROUTES.index("direct")]
 
 
 def test_from_the_store_without_running(one: Response, store: ResponseStore) -> None:

@@ -20,7 +20,7 @@ CUBE = Setup(DetectorGeometry("CsI(Tl)", (10.0, 10.0, 10.0)), point_source(10.0)
 def _run(setup: Setup, kind: float, kev: float, aim: int, n: int, seed: int = 1, block: int = 0):
     p = packed(setup)
     return run_block(
-        seed, block, n, kind, np.array([kev]), p.sources, aim, p.target, p.bodies, p.nest, p.materials, p.roles,
+        seed, block, n, kind, np.array([kev]), p.sources, aim, p.target, p.bodies, p.nest, p.materials, p.reach,
         p.photons, p.electrons, 1.0, int(kev) + 1100, 1.0,
     )  # fmt: skip
 

@@ -105,6 +105,16 @@ def test_nest_knows_parents_and_children() -> None:
     assert nest[2, 1:].tolist() == [2, 3, -1]
 
 
+def test_reach_is_the_energy_that_the_layers_take() -> None:
+    """An electron needs about 0.46 MeV to cross 0.5 mm of aluminium (range 0.135 g/cm2, ESTAR, from memory)."""
+    detector = DetectorGeometry("CsI(Tl)", (10.0, 10.0, 10.0), (Layer(AL, 1.0, 0.5),))
+    setup = Setup(detector, point_source(10.0), (slab("table", AL, -60.0, 10.0, 150.0),))
+    table, layer, crystal = packed(setup).reach
+    assert crystal == 0
+    assert layer == pytest.approx(15.0)
+    assert table == pytest.approx(400.0, rel=0.2)
+
+
 centres = st.tuples(*[st.floats(-10, 10)] * 3)
 sizes = st.floats(0.5, 8)
 solids = st.one_of(

@@ -143,13 +143,14 @@ def run_course(given: CourseInput) -> Course:
             solver.step()
             if solver.status == "failed":
                 break
-            y_new = np.asarray(solver.y)
+            solver.y = y_new = _crystals_back(np.asarray(solver.y))
             _, excess, new = run.margins(y_new)
             crossed = [i for i, value in enumerate(new) if value <= 0.0]
             wants_cap = excess > 0.0 if not run.at_cap else excess > -1e-7
             switch = wants_cap != run.at_cap
             if crossed or switch:
                 t, y, which = _locate(run, solver, crossed, switch)
+                y = _crystals_back(y)
                 times.append(t)
                 states.append(y)
                 modes.append(run.at_cap)
@@ -182,6 +183,20 @@ def run_course(given: CourseInput) -> Course:
             modes.append(run.at_cap)
         first_step = 600.0
     return _course(run, times, states, modes, top_ups, n_switches, end)
+
+
+def _crystals_back(y: Floats) -> Floats:
+    """The state with crystals that a step took below zero (within its tolerance) given back by the bath.
+
+    Moves the salt and its water as a whole, so every balance stays closed.
+    """
+    solid = float(y[state_index["tungstate_solid"]])
+    if solid >= 0.0:
+        return y
+    new = y.copy()
+    for name, per_crystal in (("tungstate_solid", -1.0), ("tungstate", 1.0), ("sodium", 2.0), ("water", 2.0)):
+        new[state_index[name]] += per_crystal * solid
+    return new
 
 
 def _locate(run: RunningCell, solver: Any, crossed: list[int], switch: bool) -> tuple[float, Floats, int]:

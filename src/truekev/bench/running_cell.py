@@ -185,7 +185,11 @@ class RunningCell:
         """Growth of crystals [mol/s] above the solubility in pure water; below it they dissolve again, as fast."""
         solid = y[_CRYSTALS]
         soluble = tungstate_solubility_g_per_100g_water(b.temperature_degc) * b.water_g / 100.0 / _M_NA2WO4
-        return max((y[5] - soluble) / _CRYSTAL_GROWTH_S, -max(solid, 0.0) / _CRYSTAL_GROWTH_S)
+        excess = y[5] - soluble
+        if excess >= 0.0 or solid <= 0.0:
+            return max(excess, 0.0) / _CRYSTAL_GROWTH_S
+        # goes with the crystals that are left, so that no step of the solver takes more than there is
+        return solid * excess / (solid - excess) / _CRYSTAL_GROWTH_S
 
     def saturation(self, y: list[float], b: Bath) -> float:
         """Tungstate over what pure water of that temperature would hold."""

@@ -71,7 +71,9 @@ def evaporation_mol_s(room: Room, temperature_degc: float, activity: float, gas_
 
     Never negative: a bath colder than the dew point is not wetted here.
     """
-    pressure = min(activity * vapour_pressure_pa(min(temperature_degc, 140.0)), 0.97 * PRESSURE_PA)
-    at_surface = pressure / (GAS_CONSTANT_J_MOL_K * (temperature_degc + 273.15))
+    # a trial step of the solver may stray far outside; it is thrown away, but must not raise
+    degc = min(max(temperature_degc, -40.0), 140.0)
+    pressure = min(activity * vapour_pressure_pa(degc), 0.97 * PRESSURE_PA)
+    at_surface = pressure / (GAS_CONSTANT_J_MOL_K * (degc + 273.15))
     open_surface = max(room.vapour_m3_s * (at_surface - room.vapour_in_room_mol_m3), 0.0)
     return open_surface, gas_mol_s * pressure / (PRESSURE_PA - pressure)

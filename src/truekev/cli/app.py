@@ -31,6 +31,7 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "book",
     "shelf",
     "sheet",
+    "limits",
 )
 
 app = typer.Typer(

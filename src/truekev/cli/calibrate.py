@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from truekev.cli.output import Progress, as_json, print_table
+from truekev.cli.output import Progress, as_json, check_out, print_table
 
 if TYPE_CHECKING:
     from truekev.job.calibrate_spectra import CalibratedSpectrum, Reading
@@ -27,8 +27,8 @@ def register(app: typer.Typer) -> None:
             "--source",
             "-s",
             metavar="S",
-            help="What was counted: a word (thoriated-rods, thorium-vial, gas-mantle, potassium-salt …), a nuclide, or "
-            "a source file. Once for all spectra, once for each in order, or several times for one spectrum.",
+            help="What was counted: a word (listed above), a nuclide, or a source file (`truekev new source` prints "
+            "one). Once for all spectra, once for each in order, or several times for one spectrum of them all.",
         ),
         detector: str = typer.Option(None, metavar="D.toml", help="The detector; `truekev new detector` prints one."),
         background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
@@ -41,6 +41,9 @@ def register(app: typer.Typer) -> None:
 
         Refuses (exit 3) where two gains explain a spectrum about equally well, or the source cannot be made out.
 
+        Words for --source: thoriated-rods, thorium-vial, gas-mantle, thoriated-lens, potassium-salt, uranium-glass,
+        uranium-ore, radium-dial, lutetium, lanthanum, smoke-detector, radon-progeny, granite, room-background.
+
         Example: truekev calibrate rods.csv --source thoriated-rods --background room.csv --out scale.json
         """
         from truekev.errors import InputError
@@ -49,7 +52,8 @@ def register(app: typer.Typer) -> None:
 
         if out is not None and len(spectra) > 1:
             raise InputError("--out takes the scale of one spectrum; calibrate a single spectrum, or leave --out away.")
-        folder = _folder(pictures)
+        check_out("--out", out)
+        folder = Path(".") if no_pictures else _folder(pictures)
         report = calibrate_files(spectra, source, detector=detector, background=background, progress=Progress())
         if out is not None:
             write_scale(report.spectra[0].scale, out)
@@ -136,6 +140,12 @@ def print_coefficients(polynomials: tuple[InstrumentPolynomial, ...]) -> None:
     )
 
 
+def _rival(margin: float, other_gain: float | None) -> str:
+    if other_gain is None:
+        return "no other gain explains it"
+    return f"the next best gain ({other_gain:.2f} times this) explains it worse by {margin:.0f} in chi-square"
+
+
 def _print(one: CalibratedSpectrum) -> None:
     import numpy as np
 
@@ -150,7 +160,7 @@ def _print(one: CalibratedSpectrum) -> None:
         )
     typer.echo(
         f"  full scale {one.confidence.full_scale_kev:.0f} keV, peak width at 662 keV {100 * scale.fwhm_662:.1f} %, "
-        f"next best gain worse by {one.confidence.margin:.0f} units, "
+        f"{_rival(one.confidence.margin, one.confidence.other_gain)}, "
         f"evidence for the source {one.confidence.evidence.ratio:.1f} (at least 1.2 is asked for)"
     )
     print_readings(one.readings)
@@ -168,9 +178,9 @@ def _print(one: CalibratedSpectrum) -> None:
         for p in one.through_peaks
     ]
     print_table(
-        "\nPolynomials through the same groups, for comparison; a good one has about as much as it has "
-        "degrees of freedom. "
-        "Light is\nnot proportional to energy, so they go wrong between and beyond the groups; the light model is kept.",
+        "\nPolynomials through the same groups, for comparison. A good one has about as much as it has degrees of\n"
+        "freedom. Light is not proportional to energy, so they go wrong between and beyond the groups; the light\n"
+        "model is kept.",
         ["degree", "sum of squared pulls"],
         rows,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from truekev.cli.output import as_json
+from truekev.cli.output import as_json, check_out
 
 __all__ = ["register"]
 
@@ -28,5 +28,6 @@ def register(app: typer.Typer) -> None:
         """
         from truekev.job.convert_spectrum import convert_file
 
+        check_out("--out", out)
         written = convert_file(spectrum, scale, out)
         typer.echo(as_json({"written": written}) if json else f"Written: {written}")

@@ -24,9 +24,14 @@ def register(app: typer.Typer) -> None:
 
         Example: truekev demo --out demo
         """
+        from truekev.errors import InputError
         from truekev.job.demo import run_demo
 
-        report = run_demo(Path(out), Progress())
+        folder = Path(out)
+        taken = next((place for place in (folder, *folder.parents) if place.exists() and not place.is_dir()), None)
+        if taken is not None:
+            raise InputError(f"--out {out}: {taken} is a file; choose another folder.")
+        report = run_demo(folder, Progress())
         one = report.calibration.spectra[0]
         pictures = save_pictures(one, report.folder)
         if json:

@@ -34,7 +34,7 @@ def register(app: typer.Typer) -> None:
         min_intensity: float = typer.Option(
             0.001, "--min-intensity", help="Fewest photons per decay; for a source, per second."
         ),
-        energy_range: str = typer.Option("10:3500", "--range", metavar="LOW:HIGH", help="Energies [keV]."),
+        energy_range: str = typer.Option("10:3500", "--range", metavar="LOW:HIGH", help="Energies in keV."),
         on: str = typer.Option("", "--on", metavar="DATE", help="The day for source files, as 2027-03-01."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:

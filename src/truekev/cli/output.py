@@ -16,7 +16,9 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-__all__ = ["Progress", "as_json", "plain", "print_table"]
+from truekev.errors import InputError
+
+__all__ = ["Progress", "as_json", "check_out", "plain", "print_table"]
 
 
 def plain(value: Any) -> Any:
@@ -68,9 +70,26 @@ def print_table(title: str, columns: list[str], rows: list[list[str]]) -> None:
     print("\n".join(line.rstrip() for line in captured.get().rstrip("\n").splitlines()))
 
 
+def check_out(option: str, path: str | None) -> None:
+    """See before the work that a file can be written where `option` says.
+
+    Raises
+    ------
+    InputError
+        Its folder does not exist, or it is a folder itself.
+    """
+    if path is None:
+        return
+    target = Path(path)
+    if not target.parent.is_dir():
+        raise InputError(f"{option} {path}: there is no folder {target.parent}; make it, or choose another.")
+    if target.is_dir():
+        raise InputError(f"{option} {path}: this is a folder; give the name of a file in it.")
+
+
 class Progress:
     """Called with (fraction done, what is being done); prints to standard error past one second,
-    at most once a second.
+    at most once a second. Nothing done (0) announces a long step and is printed at once.
     """
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
@@ -80,6 +99,9 @@ class Progress:
     def __call__(self, fraction: float, what: str) -> None:
         """Report `fraction` (0 to 1) done of `what`."""
         now = self._clock()
-        if now - self._last >= 1.0:
+        if fraction == 0:
+            self._last = now
+            print(f"  {what}", file=sys.stderr, flush=True)
+        elif now - self._last >= 1.0:
             self._last = now
             print(f"  {what}: {100 * fraction:.0f} %", file=sys.stderr, flush=True)

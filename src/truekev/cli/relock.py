@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from truekev.cli.calibrate import print_coefficients, print_readings
-from truekev.cli.output import as_json
+from truekev.cli.output import Progress, as_json, check_out
 
 __all__ = ["register"]
 
@@ -20,7 +20,7 @@ def register(app: typer.Typer) -> None:
         source: list[str] = typer.Option(
             [], "--source", "-s", metavar="S", help="What was counted; without it, the source of the scale."
         ),
-        detector: str = typer.Option(None, metavar="D.toml", help="The detector."),
+        detector: str = typer.Option(None, metavar="D.toml", help="The detector that the scale was made with."),
         background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
         out: str = typer.Option(None, metavar="new.json", help="Write the new scale here."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
@@ -32,7 +32,10 @@ def register(app: typer.Typer) -> None:
         from truekev.job.relock_spectrum import relock_file
         from truekev.scale.energy_scale import scale_as_dict, write_scale
 
-        report = relock_file(spectrum, scale, sources=source, detector=detector, background=background)
+        check_out("--out", out)
+        report = relock_file(
+            spectrum, scale, sources=source, detector=detector, background=background, progress=Progress()
+        )
         if out is not None:
             write_scale(report.scale, out)
         if json:
@@ -50,8 +53,8 @@ def register(app: typer.Typer) -> None:
                 )
             )
             return
-        typer.echo(f"The gain moved by {report.moved_percent} since the scale was made (k = 1).")
         typer.echo(report.assumed)
+        typer.echo(f"The gain moved by {report.moved_percent} since the scale was made (k = 1).")
         print_readings(report.readings)
         print_coefficients(report.to_type_in)
         if out is not None:

@@ -137,8 +137,7 @@ def calibrate_files(
         count_of(file, words, used_detector, room)
         for file, words in zip(files, per_spectrum(sources, len(files)), strict=True)
     ]
-    tell(0.1, "preparing the crystal's response")
-    crystal = crystal_in(used_detector)
+    crystal = crystal_in(used_detector, tell)
     tell(0.2, "looking for the gain")
     found = calibrate([one.counted for one in counted], crystal)
     inputs = [InputFile(str(one.spectrum.file), one.spectrum.sha256) for one in counted]

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import numpy as np
 
 from truekev.errors import InputError
+from truekev.job.preparing import ENGINE, SEARCH, announce_preparation
 from truekev.scale.calibrate_peaks import CountedSpectrum
 from truekev.scale.crystal import Crystal, crystal_of
 from truekev.scale.sample import sample_of
@@ -49,9 +51,11 @@ def detector_of(path: str | None) -> tuple[Detector, str]:
     return detector, f"Detector: {detector.name} ({path})."
 
 
-def crystal_in(detector: Detector) -> Crystal:
-    """The detector's crystal as the scale sees it."""
-    return crystal_of(detector.scintillator, size_mm=detector.size_mm, shape=detector.shape)
+def crystal_in(detector: Detector, tell: Callable[[float, str], None]) -> Crystal:
+    """The detector's crystal as the scale sees it; says before it compiles."""
+    announce_preparation(tell, SEARCH, *(() if detector == DEFAULT_DETECTOR else (ENGINE,)))
+    tell(0.1, "computing the crystal's response")
+    return crystal_of(detector, tell)
 
 
 def per_spectrum(words: Sequence[str], n_spectra: int) -> list[tuple[str, ...]]:
@@ -101,7 +105,8 @@ def count_of(
 ) -> Counted:
     """Read a spectrum and declare what it holds.
 
-    A background inside the file is used where none is given.
+    A background inside the file is used where none is given. A source file is reckoned for the day of the
+    count; where the spectrum does not say when it was counted, for today.
 
     Raises
     ------
@@ -119,7 +124,8 @@ def count_of(
     if total < _LEAST_COUNTS:
         raise InputError(f"{spectrum.file}: it holds {total:.0f} counts; at least {_LEAST_COUNTS} are needed.")
     room = background.spectrum if background is not None else spectrum.background
-    sample = sample_of([resolve_source(word) for word in words], (detector.window, detector.window_mm))
+    day = date.today() if spectrum.start is None else spectrum.start.date()
+    sample = sample_of([resolve_source(word, on=day) for word in words], (detector.window, detector.window_mm))
     return Counted(
         spectrum,
         CountedSpectrum(

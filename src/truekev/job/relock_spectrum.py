@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -47,6 +47,7 @@ def relock_file(
     sources: Sequence[str] = (),
     detector: str | None = None,
     background: str | None = None,
+    progress: Callable[[float, str], None] | None = None,
 ) -> RelockReport:
     """Find the gain of a new spectrum; shape and zero are those of the scale.
 
@@ -58,7 +59,7 @@ def relock_file(
         A scale that this program wrote.
     sources
         What was counted; the scale's own source where left out.
-    detector, background
+    detector, background, progress
         As in calibration.
 
     Raises
@@ -74,9 +75,17 @@ def relock_file(
     if not words:
         raise InputError("--source is missing: the scale does not say what was counted.")
     used_detector, assumed = detector_of(detector)
+    if used_detector.name != old.detector:
+        raise InputError(
+            f"{scale_file} was made with the detector {old.detector!r}, this is {used_detector.name!r}; give the file "
+            "of the scale's detector with --detector."
+        )
     room = read_background(background)
     one = count_of(file, words, used_detector, room)
-    found = relock(one.counted, old, crystal_in(used_detector))
+    tell = progress or (lambda share, what: None)
+    crystal = crystal_in(used_detector, tell)
+    tell(0.3, "looking for the gain")
+    found = relock(one.counted, old, crystal)
     inputs = [
         InputFile(str(scale_file), InputFile.of(scale_file).sha256),
         InputFile(one.spectrum.file, one.spectrum.sha256),

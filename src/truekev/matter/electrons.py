@@ -188,34 +188,38 @@ def csda_range_g_cm2(material: Material, energy_kev: npt.ArrayLike) -> Array:
     return np.asarray(np.exp(np.interp(np.log(kev), np.log(grid), np.log(ranges))))
 
 
+@cache
+def _spin_factors() -> tuple[Array, Array, Array]:
+    with np.load(io.BytesIO(loader.table_bytes("electron_spin_factors.npz"))) as archive:
+        return np.log(archive["electron_kev"]), archive["first"].astype(float), archive["second"].astype(float)
+
+
 def transport_cross_sections_cm2_g(material: Material, energy_kev: npt.ArrayLike) -> tuple[Array, Array]:
     """First and second transport cross section [cm2/g] of elastic scattering of electrons.
 
     Notes
     -----
-    Rutherford scattering with Moliere's screening angle and the McKinley-Feshbach factor for spin; Z (Z + 1) instead
-    of Z squared for scattering by atomic electrons. The chance of a mean cosine: <cos> = exp(-s G1), <P2> = exp(-s G2).
+    Rutherford scattering with Moliere's screening angle, times a factor for spin from the exact Mott series (table
+    `electron_spin_factors.npz`); Z (Z + 1) instead of Z squared for scattering by atomic electrons. Over a path s the
+    mean cosine is exp(-s G1) and the mean second Legendre polynomial exp(-s G2).
     """
     kev = np.atleast_1d(_checked(energy_kev))
     tau = kev / ELECTRON_KEV
-    beta = np.sqrt(beta_squared(kev))
-    momentum_mc = np.sqrt(tau * (tau + 2))
-    # 1 - cos(theta) on a logarithmic grid; the integrand is smooth on it
-    u = np.geomspace(1e-12, 2.0, 1200)
+    beta2 = beta_squared(kev)
+    momentum2_mc = tau * (tau + 2)
     first = np.zeros(kev.size)
     second = np.zeros(kev.size)
-    half_sine = np.sqrt(u / 2)
+    table_kev, spin_first, spin_second = _spin_factors()
     for z, weight in material.mass_fractions:
         atoms = weight * AVOGADRO / element(z).atomic_weight
         # Moliere: chi_0 = hbar / (p a_TF), a_TF = 0.885 a_0 Z^(-1/3)
-        chi0 = _FINE_STRUCTURE * z ** (1 / 3) / (0.885 * momentum_mc)
-        chi2 = chi0**2 * (1.13 + 3.76 * (_FINE_STRUCTURE * z / beta) ** 2)
-        prefactor = 2 * math.pi * z * (z + 1) * (_CLASSICAL_RADIUS_CM / (momentum_mc * beta)) ** 2
-        spin = (
-            1 - beta[:, None] ** 2 * u / 2 + math.pi * _FINE_STRUCTURE * z * beta[:, None] * half_sine * (1 - half_sine)
-        )
-        density = spin / (u + chi2[:, None] / 2) ** 2
-        first += atoms * prefactor * np.trapezoid(density * u * u, np.log(u), axis=1)
-        # 1 - P2(cos) = 1.5 (1 - cos^2) = 1.5 u (2 - u)
-        second += atoms * prefactor * np.trapezoid(density * 1.5 * u * (2 - u) * u, np.log(u), axis=1)
+        chi0_2 = (_FINE_STRUCTURE * z ** (1 / 3) / 0.885) ** 2 / momentum2_mc
+        a = chi0_2 * (1.13 + 3.76 * (_FINE_STRUCTURE * z) ** 2 / beta2) / 4
+        prefactor = 2 * math.pi * z * (z + 1) * _CLASSICAL_RADIUS_CM**2 / (momentum2_mc * beta2)
+        ln = np.log1p(1 / a)
+        plain_first = ln - 1 / (1 + a)
+        plain_second = 3 * ((1 + 2 * a) * ln - 2)
+        ln_kev = np.log(kev)
+        first += atoms * prefactor * plain_first * np.interp(ln_kev, table_kev, spin_first[z - 1])
+        second += atoms * prefactor * plain_second * np.interp(ln_kev, table_kev, spin_second[z - 1])
     return first, second

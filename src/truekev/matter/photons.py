@@ -17,10 +17,12 @@ from truekev.tables import loader
 __all__ = [
     "AVOGADRO",
     "ELECTRON_KEV",
+    "KEV_ANGSTROM",
     "MAX_KEV",
     "MIN_KEV",
     "PartialCrossSections",
     "absorption_edges_kev",
+    "element_cross_sections_barn",
     "klein_nishina_barn",
     "partial_cross_sections",
     "scattering_tables",
@@ -30,6 +32,7 @@ __all__ = [
 Array = npt.NDArray[np.float64]
 
 ELECTRON_KEV = 510.99895  # CODATA 2018
+KEV_ANGSTROM = 12.39841984
 AVOGADRO = 6.02214076e23
 MIN_KEV = 1.0
 MAX_KEV = 5000.0

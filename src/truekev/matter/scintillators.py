@@ -22,8 +22,8 @@ MAX_KEV = 3000.0
 # For the crystals without a published electron curve here: proportional, with a prior that excludes little.
 _WIDE_BAND = 0.10
 # Light per energy of a fully absorbed 662 keV photon, in the units of the table (electrons of 450 keV): its energy is
-# shared by several electrons. From transport in a 10 mm cube, see docs/validation/transport-reference.md.
-_PHOTON_662_LIGHT = {"CsI(Tl)": 1.012, "NaI(Tl)": 1.016}
+# shared by several electrons. From transport in a 10 mm CsI cube and a 50.8 mm NaI cylinder (response of the peak).
+_PHOTON_662_LIGHT = {"CsI(Tl)": 1.012, "NaI(Tl)": 1.029}
 _OTHER_NAMES = {"CsI": "CsI(Tl)", "NaI": "NaI(Tl)"}
 _PROPORTIONAL = ("BGO", "LaBr3", "CeBr3", "LYSO", "GAGG")
 

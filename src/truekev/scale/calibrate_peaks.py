@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +24,7 @@ _LEAST_SIGNIFICANCE = 4.0
 _WIDTHS_BELIEVED = (0.7, 1.4)
 _AREA_BELIEVED = 3.0  # net area within this factor of what the whole shape expects
 _ROUNDS = 3
+_SAME_GAIN = 0.08  # full scales of one instrument's spectra lie within this of one another
 _GAIN_SPREAD = 0.03  # of ln g between spectra of one instrument, where each has its own gain
 
 
@@ -67,13 +68,32 @@ def believed(fit: GroupFit) -> bool:
     )
 
 
+def _locate_together(spectra: Sequence[CountedSpectrum], crystal: Crystal) -> list[LocatedSpectrum]:
+    """Locate every spectrum; the one that locks best tells the others where to look.
+
+    Spectra of one instrument have nearly the same gain, so a spectrum of a single line need not be locked by itself:
+    beside the one that leads, other gains are no longer candidates.
+    """
+    located = [locate(s.counts, s.background, s.sample, crystal) for s in spectra]
+    if len(spectra) == 1:
+        return located
+    anchor = max(range(len(spectra)), key=lambda j: located[j].margin)
+    full_scale = spectra[anchor].counts.size / located[anchor].candidates[0].gain
+    span = (full_scale * (1.0 - _SAME_GAIN), full_scale * (1.0 + _SAME_GAIN))
+    for j, counted in enumerate(spectra):
+        if j != anchor:
+            near = locate(counted.counts, counted.background, counted.sample, crystal, span)
+            located[j] = replace(near, candidates=near.candidates[:1])
+    return located
+
+
 def fit_peaks(spectra: Sequence[CountedSpectrum], crystal: Crystal) -> PeakFit | None:
     """Locate every spectrum, fit its line groups, and fit the light model to their places.
 
     Rounds of group fits and shape fits follow one another, because a better scale puts better windows.
     None where no line group can be found.
     """
-    located = [locate(s.counts, s.background, s.sample, crystal) for s in spectra]
+    located = _locate_together(spectra, crystal)
     pulses: list[Pulse] = [one.pulse for one in located]
     widths = [PeakWidth(one.width, 0.0) for one in located]
     for _ in range(_ROUNDS):

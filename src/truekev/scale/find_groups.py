@@ -112,8 +112,9 @@ def find_groups(
     data = located.data
     templates = templates_between(located.templates, width.at_662)
     as_nominal = replace(data, edges=warped(pulse, data.edges))
-    _, found = scan(as_nominal, templates, np.array([[1.0, 0.0, 0.0]]))
+    chi2, found = scan(as_nominal, templates, np.array([[1.0, 0.0, 0.0]]))
     strengths = found[0]
+    misfit = float(np.sqrt(max(chi2[0] / data.counts.size, 1.0)))
     nominal_edges = np.sqrt(np.maximum(warped(pulse, np.arange(counts.size + 1, dtype=np.float64) - 0.5), 0.0))
     cumulative = np.array([np.interp(nominal_edges, templates.u, row) for row in templates.cumulative[0]])
     model = np.diff(cumulative, axis=1).T @ strengths[:-1]
@@ -144,7 +145,13 @@ def find_groups(
         if group.area < _LEAST_EXPECTED * noise:
             continue
         fit = fit_group(
-            counts, group, line_channels, line_sigma, continuum, None if background is None else background.variance
+            counts,
+            group,
+            line_channels,
+            line_sigma,
+            continuum,
+            None if background is None else background.variance,
+            misfit,
         )
         if fit is not None:
             fits.append(fit)

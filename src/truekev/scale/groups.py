@@ -145,6 +145,7 @@ def fit_group(
     sigma_channels: Array,
     continuum: Array,
     extra_variance: Array | None = None,
+    misfit: float = 1.0,
 ) -> GroupFit | None:
     """Fit area, place and width of one group over a known continuum that may be scaled and tilted.
 
@@ -163,6 +164,8 @@ def fit_group(
         Everything but this group, as the whole-shape model has it [counts per channel].
     extra_variance : ndarray, shape (n,), optional
         Variance per channel from a background measured with its own noise.
+    misfit
+        How badly the whole-shape model fits, as a factor on what the continuum's shape is not known by.
     """
     centre = float(line_channels @ group.weight)
     sigma = float(sigma_channels @ group.weight)
@@ -226,7 +229,7 @@ def fit_group(
     # The continuum's curvature is not known exactly: it moves a weak peak on a high continuum most.
     # An area far from the expected one says that the model is wrong here.
     surprise = 1.0 + 2.0 * abs(np.log(max(area, 1e-3) / group.area))
-    u_shape = _FWHM * sigma * (0.012 + 0.03 / max(ratio, 0.05)) * surprise
+    u_shape = _FWHM * sigma * (0.02 + 0.045 / max(ratio, 0.05)) * surprise * misfit
     return GroupFit(
         group,
         centre + shift,

@@ -22,7 +22,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from truekev.errors import OutOfRangeError
 
@@ -80,8 +80,8 @@ class LightCurve:
             raise OutOfRangeError("light curve: node energies must be positive and rise.")
 
     @cached_property
-    def _spline(self) -> CubicSpline:
-        return CubicSpline(np.log(self.energy_kev), np.asarray(self.d_kev) / np.asarray(self.energy_kev))
+    def _spline(self) -> PchipInterpolator:
+        return PchipInterpolator(np.log(self.energy_kev), np.asarray(self.d_kev) / np.asarray(self.energy_kev))
 
     def relative_d(self, energy_kev: npt.ArrayLike) -> Array:
         """D(E)/E, dimensionless; constant beyond the nodes."""

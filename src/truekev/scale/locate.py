@@ -11,7 +11,7 @@ from scipy.optimize import minimize
 from truekev.scale.crystal import Crystal
 from truekev.scale.light import Pulse
 from truekev.scale.sample import Sample, joined
-from truekev.scale.search import Candidate, MeasuredBackground, SearchData, prepare, scan, search
+from truekev.scale.search import FULL_SCALE_KEV, Candidate, MeasuredBackground, SearchData, prepare, scan, search
 from truekev.scale.templates import NOMINAL_S, LineSet, TemplateSet, build_templates, scattered
 
 __all__ = ["Evidence", "LocatedSpectrum", "evidence", "locate", "templates_between", "templates_of"]
@@ -44,6 +44,11 @@ class LocatedSpectrum:
     candidates: tuple[Candidate, ...]
     data: SearchData
     templates: TemplateSet
+
+    @property
+    def margin(self) -> float:
+        """Chi-square by which the next different gain is worse; infinite if there is none."""
+        return self.candidates[1].chi2 - self.candidates[0].chi2 if len(self.candidates) > 1 else float("inf")
 
 
 _TEMPLATE_CACHE: dict[tuple[int, int], tuple[Sample, Crystal, TemplateSet]] = {}
@@ -104,11 +109,17 @@ def _refine(data: SearchData, templates: TemplateSet, candidate: Candidate) -> C
     return Candidate(gain, c0, width, float(found.fun), strengths[0])
 
 
-def locate(counts: Array, background: MeasuredBackground | None, sample: Sample, crystal: Crystal) -> LocatedSpectrum:
-    """Find gain and zero of a spectrum whose gain nobody knows."""
+def locate(
+    counts: Array,
+    background: MeasuredBackground | None,
+    sample: Sample,
+    crystal: Crystal,
+    full_scale_kev: tuple[float, float] = FULL_SCALE_KEV,
+) -> LocatedSpectrum:
+    """Find gain and zero of a spectrum whose gain nobody knows, full scale within a range."""
     templates = templates_of(sample, crystal)
     data = prepare(counts, background)
-    coarse = search(data, templates)
+    coarse = search(data, templates, full_scale_kev=full_scale_kev)
     refined = sorted((_refine(data, templates, c) for c in coarse[:6]), key=lambda c: c.chi2)
     different: list[Candidate] = []
     for candidate in refined:
@@ -171,11 +182,13 @@ def evidence(located: LocatedSpectrum, sample: Sample) -> Evidence:
     stack = kept.cumulative[0]
     others = [i for i in range(kept.n_source, stack.shape[0]) if kept.names[i] != _FORWARD]
     loose = [i for i, whole in enumerate(sample.wholes) if whole < 0] + others
-    tied = []
+    whole_rows = {}
     for whole in sorted({w for w in sample.wholes if w >= 0}):
         parts = [i for i, w in enumerate(sample.wholes) if w == whole]
-        summed = kept.totals[parts] @ stack[parts]
-        tied.append(summed / summed[-1])
+        whole_rows[whole] = kept.totals[parts] @ stack[parts]
+    for first, second, most in sample.fed:
+        whole_rows[first] = most * whole_rows[first] + whole_rows[second]
+    tied = [row / row[-1] for row in whole_rows.values()]
     outcomes = []
     for rows in (stack[loose], np.vstack([*tied, stack[loose]])):
         reduced = replace(kept, cumulative=np.ascontiguousarray(rows[None]))

@@ -17,9 +17,9 @@ Array = npt.NDArray[np.float64]
 
 _N_SHAPE = 3 + KNOTS_KEV.size  # c0, kappa, s, psi
 _KAPPA = (1.0, 0.3)
-_S_PER_MEV = (0.01, 0.012)
+_S_PER_MEV = (0.02, 0.03)
 _ZERO_KEV = 12.0
-_FLOOR = 0.0008  # of the pulse height: what no model of a peak's place is better than
+_FLOOR = 0.0015  # of the pulse height: what no model of a peak's place is better than
 _OUTLIER = 4.0
 
 

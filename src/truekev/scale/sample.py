@@ -22,6 +22,9 @@ Window = tuple[Material, float]  # material and thickness [mm] between source an
 _LOWEST_KEV, _HIGHEST_KEV = 25.0, 2950.0
 # Self-absorption, scatter and windows change the balance between these ranges most; parts are free.
 _SPLITS_KEV = (110.0, 300.0)
+# Ra-228 never exceeds the Th-228 that grows from it by more than 1.21 in thorium of any age (Bateman equations, DDEP
+# half-lives); a little is allowed for crude templates.
+_FED = (("Ra-228 part", "Th-228 part", 1.3),)
 _LEAST_SHARE = 0.002  # of a component's strongest line: weaker ones only cost time
 
 
@@ -38,6 +41,9 @@ class Sample:
     wholes : tuple of int
         For each part the number of the component it was cut from; -1 for parts whose strength against the
         others nobody knows (X-rays and all below the lowest split).
+    fed : tuple of (int, int, float)
+        Wholes of which the first cannot be there without the second: (first, second, largest ratio of
+        their activities over the declared one).
     room : tuple of LineSet
         Natural lines that any spectrum may hold and the sources do not.
     """
@@ -45,6 +51,7 @@ class Sample:
     name: str
     components: tuple[LineSet, ...]
     wholes: tuple[int, ...]
+    fed: tuple[tuple[int, int, float], ...] = ()
     room: tuple[LineSet, ...] = ()
 
 
@@ -135,6 +142,7 @@ def sample_of(sources: Sequence[Source], window: Window | None = None) -> Sample
     """
     parts: list[LineSet] = []
     wholes: list[int] = []
+    fed: list[tuple[int, int, float]] = []
     for source in sources:
         components = _components(source, window)
         if not components:
@@ -142,7 +150,10 @@ def sample_of(sources: Sequence[Source], window: Window | None = None) -> Sample
                 f"source {source.name!r} has no photon line between {_LOWEST_KEV:.0f} and {_HIGHEST_KEV:.0f} keV; "
                 "name a source that has."
             )
-        of_source, of_whole = _split(source, components, max(wholes, default=-1) + 1)
+        first = max(wholes, default=-1) + 1
+        of_source, of_whole = _split(source, components, first)
+        numbers = {part.name: whole for part, whole in zip(of_source, of_whole, strict=True)}
+        fed += [(numbers[a], numbers[b], most) for a, b, most in _FED if a in numbers and b in numbers]
         parts += of_source
         wholes += of_whole
     held = {maker for part in parts for maker in part.makers}
@@ -156,4 +167,4 @@ def sample_of(sources: Sequence[Source], window: Window | None = None) -> Sample
             continue
         lines = joined(name, _components(source_of_word("room-background"))).part(name, _SPLITS_KEV[0], np.inf)
         room.append(lines.made_by(members))
-    return Sample(" + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(room))
+    return Sample(" + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(fed), tuple(room))

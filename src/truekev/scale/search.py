@@ -16,7 +16,16 @@ from numba import njit
 
 from truekev.scale.templates import TemplateSet
 
-__all__ = ["BACKGROUND_U", "Candidate", "MeasuredBackground", "SearchData", "prepare", "scan", "search"]
+__all__ = [
+    "BACKGROUND_U",
+    "FULL_SCALE_KEV",
+    "Candidate",
+    "MeasuredBackground",
+    "SearchData",
+    "prepare",
+    "scan",
+    "search",
+]
 
 Array = npt.NDArray[np.float64]
 
@@ -24,6 +33,8 @@ Array = npt.NDArray[np.float64]
 # judged by the crudeness of the templates.
 _MODEL_ERROR = 0.05
 _CAP = 25.0
+_GAIN_STEP = 0.018  # relative; the refinement reaches over several steps
+FULL_SCALE_KEV = (400.0, 6500.0)
 BACKGROUND_U = 0.05  # relative, of a measured background's scaling: dead time, a room that changes
 _LOWEST_PULSE_KEV = 40.0  # below it trigger and threshold shape the spectrum
 
@@ -263,16 +274,16 @@ def search(
     data: SearchData,
     templates: TemplateSet,
     *,
-    full_scale_kev: tuple[float, float] = (400.0, 6500.0),
+    full_scale_kev: tuple[float, float] = FULL_SCALE_KEV,
     zero_kev: float = 20.0,
     n_best: int = 6,
 ) -> list[Candidate]:
     """The best hypotheses with clearly different gains, best first."""
     span = np.log(full_scale_kev[1] / full_scale_kev[0])
-    full = np.exp(np.linspace(0, span, int(span / 0.015) + 1)) * full_scale_kev[0]
-    zeros = np.linspace(-zero_kev, zero_kev, 5)
+    full = np.exp(np.linspace(0, span, int(span / _GAIN_STEP) + 2)) * full_scale_kev[0]
+    zeros = np.linspace(-zero_kev, zero_kev, 3) * 0.7
     rows = []
-    for width in range(templates.widths.size):
+    for width in range(0, templates.widths.size, 2):
         for kev in full:
             gain = data.n_channels / kev
             rows += [(gain, zero * gain, width) for zero in zeros]

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from truekev.scale.light import LightCurve
-from truekev.transport.chord_response import STEP_KEV, ChordResponse
+from truekev.scale.light import REFERENCE_KEV, LightCurve
+from truekev.transport.node_response import NodeResponse
 
 __all__ = ["NOMINAL_S", "LineSet", "TemplateSet", "build_templates", "nominal_pulse_kev", "scattered"]
 
@@ -112,7 +112,7 @@ def scattered(lines: LineSet, name: str, least_degrees: float, most_degrees: flo
 def build_templates(
     source: Sequence[LineSet],
     others: Sequence[LineSet],
-    response: ChordResponse,
+    response: NodeResponse,
     curve: LightCurve,
     widths: Sequence[float],
     kappa: float = 1.0,
@@ -145,23 +145,30 @@ def _smearing(u_edges: Array, sigma_u: float) -> Array:
 
 
 def _peaks_cumulative(
-    lines: LineSet, response: ChordResponse, curve: LightCurve, u_edges: Array, sigma_u: float, kappa: float
+    lines: LineSet, response: NodeResponse, curve: LightCurve, u_edges: Array, sigma_u: float, kappa: float
 ) -> Array:
     centre = np.sqrt(nominal_pulse_kev(curve, lines.energy_kev, kappa))
     weight = lines.rate * response.full_energy(lines.energy_kev)
     return np.asarray(ndtr((u_edges[:, None] - centre[None, :]) / sigma_u) @ weight)
 
 
-def _continuum_on_u(lines: LineSet, response: ChordResponse, curve: LightCurve, u_edges: Array, kappa: float) -> Array:
-    """Continuum per u bin before smearing.
-
-    A partial deposit is mostly one electron, a little brighter than a photon of the same energy that
-    makes several; the photon curve is used for it, which is good enough for a shape.
-    """
-    deposit = np.zeros(response.energy_kev.size)
+def _continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve, u_edges: Array, kappa: float) -> Array:
+    """Continuum per u bin before smearing: each deposit with the light that its electrons make."""
+    edges = response.bin_edges_kev
+    deposit, weighted = np.zeros(edges.size - 1), np.zeros(edges.size - 1)
     for energy, rate in zip(lines.energy_kev, lines.rate, strict=True):
-        deposit += rate * response.continuum(float(energy))
-    edges_kev = np.concatenate(([1e-3], response.energy_kev[1:] - 0.5 * STEP_KEV, [response.energy_kev[-1] + 2.0]))
-    u_of_edges = np.sqrt(np.maximum(nominal_pulse_kev(curve, edges_kev, kappa), 0.0))
+        probability, with_d = response.deposits(float(energy))
+        deposit += rate * probability
+        weighted += rate * with_d
+    middle = 0.5 * (edges[1:] + edges[:-1])
+    # Mean D over energy per bin, smoothed: the Monte Carlo is noisy bin by bin, light is not.
+    box = np.ones(7)
+    relative = np.convolve(weighted, box, mode="same") / np.maximum(
+        np.convolve(deposit * middle, box, mode="same"), 1e-300
+    )
+    reference = 1.0 + kappa * float(curve.relative_d(REFERENCE_KEV))
+    at_edges = np.interp(edges, middle, relative)
+    light_kev = np.maximum.accumulate(edges * (1.0 + kappa * at_edges) / reference)
+    pulse = light_kev * (1.0 - NOMINAL_S * 1e-3 * light_kev)
     cumulative = np.concatenate(([0.0], np.cumsum(deposit)))
-    return np.asarray(np.diff(np.interp(u_edges, u_of_edges, cumulative)))
+    return np.asarray(np.diff(np.interp(u_edges, np.sqrt(np.maximum(pulse, 0.0)), cumulative)))

@@ -21,6 +21,7 @@ _LEAST_MARGIN = 15.0
 _SHORT_RANGE_KEV = 1500.0
 _SHORT_PURITY = 0.33
 _SHORT_RATIO = 2.0
+_SHORT_MARGIN = 60.0
 _LEAST_FULL_SCALE_KEV = 400.0
 _LEAST_WIDTH_CHANNELS = 2.0
 _ZERO_KEV = 20.0
@@ -76,7 +77,7 @@ def assess(fitted: FittedSpectrum, pulse: Pulse, u_c0: float, sample: Sample, n_
     """
     found = evidence(fitted.located, sample)
     candidates = fitted.located.candidates
-    margin = candidates[1].chi2 - candidates[0].chi2 if len(candidates) > 1 else np.inf
+    margin = fitted.located.margin
     other = candidates[1].gain / candidates[0].gain if len(candidates) > 1 else None
     end = _end_kev(pulse, n_channels)
     width = 2.3548 * float(fitted.width.sigma_channels(pulse, np.array([239.0]))[0])
@@ -97,7 +98,7 @@ def assess(fitted: FittedSpectrum, pulse: Pulse, u_c0: float, sample: Sample, n_
             f"{100 * found.purity:.0f} % of it; in so short a range another source can look the same."
         )
         advice = "lower the gain so that the range reaches 1500 keV or more, or give a background with --background."
-    elif margin < _LEAST_MARGIN and other is not None:
+    elif margin < (_SHORT_MARGIN if end < _SHORT_RANGE_KEV else _LEAST_MARGIN) and other is not None:
         refusal = (
             f"Two gains explain the spectrum about equally well: the one found and {other:.2f} times that "
             f"(they differ by {margin:.0f} units)."

@@ -10,15 +10,16 @@ import numpy as np
 import numpy.typing as npt
 import platformdirs
 from numba import config as _config
-from numba import njit
+from numba import njit as _njit
 
-__all__ = ["ENGINE", "Array", "Integers", "Stream", "compiled", "seed_stream", "uniform"]
+__all__ = ["ENGINE", "Array", "Integers", "Stream", "compiled", "inlined", "seed_stream", "uniform"]
 
 Array = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 Stream = npt.NDArray[np.uint64]
 
 config: Any = _config
+njit: Any = _njit  # its types know neither all options nor a keyword dictionary
 
 
 def _cache_folder() -> str:
@@ -40,18 +41,30 @@ _FOLDER = _cache_folder()
 ENGINE = Path(_FOLDER).name  # names the state of the engine in the keys of stored results
 
 
-def compiled(function: Any) -> Any:
-    """Compile a function of the engine to machine code at its first call, and keep it on disk for the next process.
+def _compiler(**options: Any) -> Any:
+    # without numba's counting of references (_nrt), which costs a locked write at every call and makes threads wait
+    # for each other: compiled functions allocate nothing
+    common = {"nogil": True, "_nrt": False, "error_model": "numpy", "fastmath": {"contract", "nsz", "arcp"}}
 
-    No reordering of sums: the same seed gives the same bits on one machine whatever the number of threads.
-    """
-    before = config.CACHE_DIR
-    config.CACHE_DIR = _FOLDER
-    try:
-        return njit(cache=True, nogil=True, error_model="numpy", fastmath={"contract", "nsz", "arcp"})(function)
-    finally:
-        config.CACHE_DIR = before
+    def decorate(function: Any) -> Any:
+        before = config.CACHE_DIR
+        config.CACHE_DIR = _FOLDER
+        try:
+            return njit(cache=True, **common, **options)(function)
+        except RuntimeError:
+            # no folder can be written: compile anew in every process
+            return njit(**common, **options)(function)
+        finally:
+            config.CACHE_DIR = before
 
+    return decorate
+
+
+# Both compile a function of the engine to machine code at its first call and keep it on disk for the next process. No
+# reordering of sums: the same seed gives the same bits on one machine whatever the number of threads. `inlined` is for
+# small functions and for those called from one place: handing over many arrays costs more than the work.
+compiled: Any = _compiler()
+inlined: Any = _compiler(forceinline=True)
 
 _U11, _U17, _U19, _U23, _U27, _U30, _U31, _U41, _U45 = (np.uint64(n) for n in (11, 17, 19, 23, 27, 30, 31, 41, 45))
 _GOLDEN = np.uint64(0x9E3779B97F4A7C15)
@@ -72,7 +85,7 @@ def seed_stream(stream: Stream, seed: int, block: int) -> None:
         stream[i] = y ^ (y >> _U31)
 
 
-@compiled
+@inlined
 def uniform(stream: Stream) -> float:
     """Next number in (0, 1) of xoshiro256++ (D. Blackman, S. Vigna, 2019)."""
     s0 = stream[0]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from math import cos, pi, sin, sqrt
 
-from truekev.transport.compiled import Stream, compiled, uniform
+from truekev.transport.compiled import Stream, compiled, inlined, uniform
 
 __all__ = ["isotropic", "turned", "within_cone"]
 
 
-@compiled
+@inlined
 def turned(
     u: float, v: float, w: float, cosine: float, cos_azimuth: float, sin_azimuth: float
 ) -> tuple[float, float, float]:
@@ -30,7 +30,7 @@ def turned(
     return nu * norm, nv * norm, nw * norm
 
 
-@compiled
+@inlined
 def within_cone(
     u: float, v: float, w: float, low_cosine: float, high_cosine: float, stream: Stream
 ) -> tuple[float, float, float]:

@@ -10,10 +10,10 @@ from __future__ import annotations
 from math import cos, exp, log, pi, sin, sqrt
 
 from truekev.matter.photons import ELECTRON_KEV
-from truekev.transport.compiled import Array, Integers, Stream, compiled, uniform
+from truekev.transport.compiled import Array, Integers, Stream, compiled, inlined, uniform
 from truekev.transport.directions import isotropic, turned
 from truekev.transport.electron_tables import DELTA_MIN_KEV, ELECTRON_STEP, LN_MIN, N_NODES, PHOTON_MIN_KEV
-from truekev.transport.rays import FAR, NUDGE_MM, body_at, clearance, next_boundary
+from truekev.transport.rays import FAR, NUDGE_MM, clearance, next_boundary
 
 __all__ = [
     "CRYSTAL",
@@ -25,6 +25,7 @@ __all__ = [
     "PHOTON",
     "POSITRON",
     "ROUTE",
+    "STOP_KEV",
     "dipole_cosine",
     "excess_light",
     "push",
@@ -35,12 +36,15 @@ __all__ = [
 PHOTON, ELECTRON, POSITRON = 0.0, 1.0, 2.0
 # what a history has left: energy in the crystal, D, energy in other bodies, energy that left, route of what arrived
 IN_CRYSTAL, LIGHT, OUTSIDE, LOST, ROUTE = 0, 1, 2, 3, 4
-CRYSTAL = 1  # value of `roles` for the body that is the crystal
+# `reach` holds for each body the energy [keV] that an electron there needs to come into the crystal at all; for the
+# crystal itself this
+CRYSTAL = 0.0
 STOP_KEV = 15.0  # range 1.5 um in CsI: below this an electron stays where it is
 _BREMS_CELLS = 64
+_COARSE_NODES = 5  # nodes of energy per step where a track matters only for its bremsstrahlung
 
 
-@compiled
+@inlined
 def push(
     stack: Array, n: int, kind: float, x: float, y: float, z: float,
     u: float, v: float, w: float, kev: float, body: int, route: float, settled: float,
@@ -62,7 +66,7 @@ def push(
     return n + 1
 
 
-@compiled
+@inlined
 def _cell(nodes: Array, m: int, kev: float) -> tuple[int, float]:
     """Node below an energy and the fraction of the way to the next, clamped to the table."""
     if kev <= nodes[m, 0, 0]:
@@ -72,13 +76,13 @@ def _cell(nodes: Array, m: int, kev: float) -> tuple[int, float]:
     return i, (kev - nodes[m, i, 0]) / (nodes[m, i + 1, 0] - nodes[m, i, 0])
 
 
-@compiled
+@inlined
 def _at(nodes: Array, m: int, i: int, f: float, column: int) -> float:
     low = nodes[m, i, column]
     return low + f * (nodes[m, i + 1, column] - low)
 
 
-@compiled
+@inlined
 def excess_light(nodes: Array, m: int, light: Array, kev: float) -> float:
     """E (eta - 1) [keV] of an electron in the crystal; in proportion to the energy below the table."""
     if kev <= nodes[m, 0, 0]:
@@ -87,7 +91,7 @@ def excess_light(nodes: Array, m: int, light: Array, kev: float) -> float:
     return light[i] + f * (light[i + 1] - light[i])
 
 
-@compiled
+@inlined
 def _energy_at(nodes: Array, m: int, column: int, target: float, top: int) -> float:
     """Energy at which a rising column reaches `target`, at or below node `top` + 1."""
     low = 0
@@ -126,11 +130,47 @@ def dipole_cosine(kev: float, stream: Stream) -> float:
 
 @compiled
 def _annihilate(
-    x: float, y: float, z: float, body: int, route: float, settled: float, stack: Array, n: int, stream: Stream
-) -> int:
-    u, v, w = isotropic(stream)
-    n = push(stack, n, PHOTON, x, y, z, u, v, w, ELECTRON_KEV, body, route, settled)
-    return push(stack, n, PHOTON, x, y, z, -u, -v, -w, ELECTRON_KEV, body, route, settled)
+    kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, route: float, settled: float,
+    stack: Array, n: int, stream: Stream,
+) -> int:  # fmt: skip
+    """Two photons from a positron of kinetic energy `kev` that moves along (u, v, w) (W. Heitler)."""
+    azimuth = 2 * pi * uniform(stream)
+    ca = cos(azimuth)
+    sa = sin(azimuth)
+    if kev <= 0:
+        u, v, w = isotropic(stream)
+        n = push(stack, n, PHOTON, x, y, z, u, v, w, ELECTRON_KEV, body, route, settled)
+        return push(stack, n, PHOTON, x, y, z, -u, -v, -w, ELECTRON_KEV, body, route, settled)
+    gamma = 1 + kev / ELECTRON_KEV
+    momentum = sqrt(gamma * gamma - 1)
+    a = gamma + 1
+    middle = gamma * gamma + 4 * gamma + 1
+    low = 1 / (a + momentum)
+    span = log((1 - low) / low)
+    while True:
+        share = low * exp(span * uniform(stream))
+        if uniform(stream) * (middle - 2 * a) <= middle - a * a * share - 1 / share:
+            break
+    total = kev + 2 * ELECTRON_KEV
+    for part, side in ((share, 1.0), (1 - share, -1.0)):
+        cosine = min(max((a - 1 / part) / momentum, -1.0), 1.0)
+        nu, nv, nw = turned(u, v, w, cosine, side * ca, side * sa)
+        n = push(stack, n, PHOTON, x, y, z, nu, nv, nw, part * total, body, route, settled)
+    return n
+
+
+@inlined
+def _next_hard(nodes: Array, m: int, i: int, f: float, kind: float, stream: Stream) -> tuple[float, bool]:
+    """Energy [keV] of the next hard event, 0 if there is none, and whether it is annihilation in flight."""
+    left = _at(nodes, m, i, f, 2) + log(uniform(stream))
+    hard_kev = _energy_at(nodes, m, 2, left, i) if left > 0 else 0.0
+    if kind == POSITRON:
+        left = _at(nodes, m, i, f, 7) + log(uniform(stream))
+        if left > 0:
+            end_kev = _energy_at(nodes, m, 7, left, i)
+            if end_kev > hard_kev:
+                return end_kev, True
+    return hard_kev, False
 
 
 @compiled
@@ -139,6 +179,18 @@ def _stop_here(
     nodes: Array, m: int, brems: Array, light: Array, stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
     """Let an electron that cannot leave its body end in it: its bremsstrahlung, then its deposit."""
+    slot = IN_CRYSTAL if crystal else OUTSIDE
+    if kind == POSITRON and kev > STOP_KEV:
+        i, f = _cell(nodes, m, kev)
+        left = _at(nodes, m, i, f, 7) + log(uniform(stream))
+        if left > 0:
+            # the way before it is short and crooked: no bremsstrahlung, any direction
+            end_kev = min(_energy_at(nodes, m, 7, left, i), kev)
+            tally[slot] += kev - end_kev
+            if crystal:
+                tally[LIGHT] -= excess_light(nodes, m, light, end_kev)
+            u, v, w = isotropic(stream)
+            return _annihilate(end_kev, x, y, z, u, v, w, body, route, settled, stack, n, stream)
     if kev > PHOTON_MIN_KEV:
         i, f = _cell(nodes, m, kev)
         left = _at(nodes, m, i, f, 6)
@@ -156,22 +208,22 @@ def _stop_here(
                 tally[LIGHT] -= excess_light(nodes, m, light, at_kev) - excess_light(nodes, m, light, rest)
             # what the electron lost before stays here
             deposit = kev - at_kev
-            tally[IN_CRYSTAL if crystal else OUTSIDE] += deposit
+            tally[slot] += deposit
             kev = rest
             if kev <= PHOTON_MIN_KEV:
                 break
             i, f = _cell(nodes, m, kev)
             left = _at(nodes, m, i, f, 6)
-    tally[IN_CRYSTAL if crystal else OUTSIDE] += kev
+    tally[slot] += kev
     if kind == POSITRON:
-        n = _annihilate(x, y, z, body, route, settled, stack, n, stream)
+        n = _annihilate(0.0, x, y, z, 0.0, 0.0, 1.0, body, route, settled, stack, n, stream)
     return n
 
 
 @compiled
 def start_electron(
     kind: float, kev: float, x: float, y: float, z: float, body: int, route: float, settled: float,
-    bodies: Array, nest: Integers, materials: Integers, roles: Integers, nodes: Array, brems: Array, light: Array,
+    bodies: Array, nest: Integers, materials: Integers, reach: Array, nodes: Array, brems: Array, light: Array,
     stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
     """Account for a new electron's light and stop it at once if it cannot leave its body.
@@ -179,7 +231,7 @@ def start_electron(
     Returns the new count of the stack, or -1 if it must be tracked (the caller knows its direction).
     """
     m = materials[body]
-    crystal = roles[body] == CRYSTAL
+    crystal = reach[body] == CRYSTAL
     if crystal:
         tally[LIGHT] += excess_light(nodes, m, light, kev)
         tally[ROUTE] = max(tally[ROUTE], route)
@@ -210,14 +262,14 @@ def _moller_kev(kev: float, stream: Stream) -> float:
 @compiled
 def track_electron(
     kind: float, kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, route: float,
-    settled: float, bodies: Array, nest: Integers, materials: Integers, roles: Integers,
+    settled: float, bodies: Array, nest: Integers, materials: Integers, reach: Array,
     nodes: Array, brems: Array, light: Array,
     stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
     """Follow an electron or positron to its end; returns the new count of the stack."""
     while True:
         if body < 0:
-            distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+            distance, behind = next_boundary(bodies, nest, body, x, y, z, u, v, w)
             if distance >= FAR:
                 tally[LOST] += kev
                 if kind == POSITRON:
@@ -227,38 +279,35 @@ def track_electron(
             x += distance * u
             y += distance * v
             z += distance * w
-            body = body_at(bodies, nest, body, x, y, z)
-            if body >= 0 and roles[body] == CRYSTAL:
+            body = behind
+            if body >= 0 and reach[body] == CRYSTAL:
                 tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
             continue
         m = materials[body]
-        crystal = roles[body] == CRYSTAL
+        crystal = reach[body] == CRYSTAL
         slot = IN_CRYSTAL if crystal else OUTSIDE
         i, f = _cell(nodes, m, kev)
-        hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
-        hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
+        hard_kev, ends = _next_hard(nodes, m, i, f, kind, stream)
         while True:
             if kev <= STOP_KEV or _at(nodes, m, i, f, 1) < clearance(bodies, nest, body, x, y, z):
                 return _stop_here(
                     kind, kev, x, y, z, body, crystal, route, settled, nodes, m, brems, light, stack, n, tally, stream
                 )
-            if f <= 1e-9:
-                i -= 1
-                f = 1.0
-            low_kev = nodes[m, i, 0]
+            low = i if f > 1e-9 else i - 1
+            if kev < reach[body]:
+                low = max(low - _COARSE_NODES + 1, 0)
+            low_kev = nodes[m, low, 0]
             f_end = 0.0
             hard = hard_kev > low_kev
             if hard:
                 low_kev = min(hard_kev, kev)
-                f_end = (low_kev - nodes[m, i, 0]) / (nodes[m, i + 1, 0] - nodes[m, i, 0])
-                f_end = min(f_end, f)
-            part = f - f_end
-            path = part * (nodes[m, i + 1, 1] - nodes[m, i, 1])
-            first = part * (nodes[m, i + 1, 4] - nodes[m, i, 4])
-            second = part * (nodes[m, i + 1, 5] - nodes[m, i, 5])
+                low, f_end = _cell(nodes, m, low_kev)
+            path = _at(nodes, m, i, f, 1) - _at(nodes, m, low, f_end, 1)
+            first = _at(nodes, m, i, f, 4) - _at(nodes, m, low, f_end, 4)
+            second = _at(nodes, m, i, f, 5) - _at(nodes, m, low, f_end, 5)
             before = uniform(stream) * path
-            distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+            distance, behind = next_boundary(bodies, nest, body, x, y, z, u, v, w)
             if before < distance:
                 x += before * u
                 y += before * v
@@ -266,7 +315,7 @@ def track_electron(
                 cosine = _hinge_cosine(first, second, stream)
                 azimuth = 2 * pi * uniform(stream)
                 u, v, w = turned(u, v, w, cosine, cos(azimuth), sin(azimuth))
-                distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+                distance, behind = next_boundary(bodies, nest, body, x, y, z, u, v, w)
                 walked = before
             else:
                 walked = 0.0
@@ -277,14 +326,18 @@ def track_electron(
                 z += remaining * w
                 tally[slot] += kev - low_kev
                 kev = low_kev
+                i = low
                 f = f_end
                 if not hard:
                     continue
+                if ends:
+                    if crystal:
+                        tally[LIGHT] -= excess_light(nodes, m, light, kev)
+                    return _annihilate(kev, x, y, z, u, v, w, body, route, settled, stack, n, stream)
                 brake = uniform(stream) < _at(nodes, m, i, f, 3)
                 if brake or kev <= 2 * DELTA_MIN_KEV:
                     if not brake:
-                        hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
-                        hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
+                        hard_kev, ends = _next_hard(nodes, m, i, f, kind, stream)
                         continue
                     taken = _brems_kev(brems, nodes, m, kev, stream)
                     azimuth = 2 * pi * uniform(stream)
@@ -307,12 +360,11 @@ def track_electron(
                 if kev <= STOP_KEV:
                     continue
                 i, f = _cell(nodes, m, kev)
-                hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
-                hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
+                hard_kev, ends = _next_hard(nodes, m, i, f, kind, stream)
                 continue
             # the boundary comes first: walk to it with the energy lost so far
             walked += distance
-            lost = (kev - low_kev) * min(walked / path, 1.0)
+            lost = (kev - low_kev) * min(walked / max(path, 1e-300), 1.0)
             tally[slot] += lost
             kev -= lost
             distance += NUDGE_MM
@@ -321,14 +373,14 @@ def track_electron(
             z += distance * w
             if crystal:
                 tally[LIGHT] -= excess_light(nodes, m, light, kev)
-            body = body_at(bodies, nest, body, x, y, z)
-            if body >= 0 and roles[body] == CRYSTAL:
+            body = behind
+            if body >= 0 and reach[body] == CRYSTAL:
                 tally[LIGHT] += excess_light(nodes, materials[body], light, kev)
                 tally[ROUTE] = max(tally[ROUTE], route)
             break
 
 
-@compiled
+@inlined
 def _hinge_cosine(first: float, second: float, stream: Stream) -> float:
     """Cosine of multiple scattering over a step, from the integrals of both transport cross sections."""
     mean_cosine = exp(-first)

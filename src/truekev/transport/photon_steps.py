@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from math import log, sqrt
+from math import exp, log, sqrt
 
-from truekev.matter.photons import ELECTRON_KEV
-from truekev.transport.compiled import Array, Integers, Stream, compiled, uniform
+from truekev.matter.photons import ELECTRON_KEV, KEV_ANGSTROM
+from truekev.transport.compiled import Array, Integers, Stream, compiled, inlined, uniform
 from truekev.transport.photon_tables import CELL, FORM_POINTS, INCOHERENT_POINTS, LN_MIN
-from truekev.transport.rays import FAR, NUDGE_MM, body_at, next_boundary
+from truekev.transport.rays import FAR, NUDGE_MM, next_boundary
 
 __all__ = ["compton", "fly", "free_cosine", "pair_share", "photoelectron_cosine", "rayleigh_cosine", "segment_of"]
 
-_KEV_ANGSTROM = 12.39841984
 
-
-@compiled
+@inlined
 def segment_of(segment: Array, first: Integers, m: int, ln_kev: float) -> int:
     """Number of the segment of the cross sections of material `m` that holds ln E."""
     cell = int((ln_kev - LN_MIN) / CELL)
@@ -25,14 +23,14 @@ def segment_of(segment: Array, first: Integers, m: int, ln_kev: float) -> int:
     return s
 
 
-@compiled
+@inlined
 def fly(
     ln_kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int,
     bodies: Array, nest: Integers, materials: Integers, segment: Array, first: Integers, stream: Stream,
 ) -> tuple[int, int, float, float, float, float]:  # fmt: skip
     """Fly a photon to its next collision: body (-1 if it left), segment, cross section there [1/mm], and the place."""
     while True:
-        distance = next_boundary(bodies, nest, body, x, y, z, u, v, w)
+        distance, behind = next_boundary(bodies, nest, body, x, y, z, u, v, w)
         if body >= 0:
             m = materials[body]
             s = segment_of(segment, first, m, ln_kev)
@@ -46,17 +44,17 @@ def fly(
         x += distance * u
         y += distance * v
         z += distance * w
-        body = body_at(bodies, nest, body, x, y, z)
+        body = behind
 
 
-@compiled
+@inlined
 def _incoherent(table: Array, m: int, x: float) -> float:
     place = x / (1 + x) * (INCOHERENT_POINTS - 1)
     i = min(int(place), INCOHERENT_POINTS - 2)
     return table[m, i] + (place - i) * (table[m, i + 1] - table[m, i])
 
 
-@compiled
+@inlined
 def free_cosine(kev: float, incoherent: Array, m: int, stream: Stream) -> float:
     """Cosine of Compton scattering: Klein-Nishina times the incoherent scattering function.
 
@@ -68,7 +66,7 @@ def free_cosine(kev: float, incoherent: Array, m: int, stream: Stream) -> float:
     a2 = 0.5 * (1 - low * low)
     while True:
         if uniform(stream) * (a1 + a2) < a1:
-            e = low ** uniform(stream)
+            e = exp(-a1 * uniform(stream))
         else:
             e = sqrt(low * low + (1 - low * low) * uniform(stream))
         t = (1 - e) / (k * e)
@@ -77,12 +75,12 @@ def free_cosine(kev: float, incoherent: Array, m: int, stream: Stream) -> float:
         chance = uniform(stream)
         if chance > accept:
             continue
-        x = kev / _KEV_ANGSTROM * sqrt(max(0.5 * t, 0.0))
+        x = kev / KEV_ANGSTROM * sqrt(max(0.5 * t, 0.0))
         if chance <= accept * _incoherent(incoherent, m, x):
             return 1 - t
 
 
-@compiled
+@inlined
 def compton(kev: float, incoherent: Array, shells: Array, m: int, stream: Stream) -> tuple[float, float, int]:
     """Cosine, energy of the scattered photon [keV] and row of the shell that was hit.
 
@@ -121,7 +119,7 @@ def compton(kev: float, incoherent: Array, shells: Array, m: int, stream: Stream
 @compiled
 def rayleigh_cosine(kev: float, form: Array, m: int, stream: Stream) -> float:
     """Cosine of coherent scattering: squared form factor times (1 + cos^2)/2."""
-    top = (kev / _KEV_ANGSTROM) ** 2
+    top = (kev / KEV_ANGSTROM) ** 2
     low = 0
     high = FORM_POINTS - 1
     while high - low > 1:

@@ -85,7 +85,7 @@ def _fill_vacancy(
 def track_photon(
     kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, s: int, mu: float,
     route: float, settled: float,
-    bodies: Array, nest: Integers, materials: Integers, roles: Integers,
+    bodies: Array, nest: Integers, materials: Integers, reach: Array,
     segment: Array, first: Integers, absorb: Array, channel: Array, line_range: Integers, line: Array,
     incoherent: Array, shell: Array, form: Array,
     nodes: Array, brems: Array, light: Array, stack: Array, n: int, tally: Array, stream: Stream,
@@ -93,12 +93,13 @@ def track_photon(
     """Follow a photon from a collision until it is absorbed or leaves; returns the new count of the stack.
 
     `s` and `mu` are the segment and the cross section of the collision, as `fly` found them.
-    `route` says what it met outside the crystal before it first interacted inside; `settled` is 1 from then on.
+    `route` says what it met outside the crystal before it first interacted inside; `settled` is 1 from then on. A
+    Compton scattering by less than 90 degrees makes it FORWARD, by more BACK; coherent scattering changes nothing.
     """
     ln_kev = log(kev)
     while True:
         m = materials[body]
-        crystal = roles[body] == CRYSTAL
+        crystal = reach[body] == CRYSTAL
         if crystal:
             settled = 1.0
             tally[ROUTE] = max(tally[ROUTE], route)
@@ -115,7 +116,7 @@ def track_photon(
                 binding = 0.0
             energy = kev - binding
             after = start_electron(
-                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, roles, nodes, brems, light,
+                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, reach, nodes, brems, light,
                 stack, n, tally, stream,
             )  # fmt: skip
             if after < 0:
@@ -142,7 +143,7 @@ def track_photon(
                 vacancy = int(shell[m, hit, 3])
             energy = kev - kev_after - binding
             after = start_electron(
-                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, roles, nodes, brems, light,
+                ELECTRON, energy, x, y, z, body, born, settled, bodies, nest, materials, reach, nodes, brems, light,
                 stack, n, tally, stream,
             )  # fmt: skip
             if after < 0:
@@ -178,9 +179,8 @@ def track_photon(
         if chance < segment[m, s, 7] + segment[m, s, 8] * step:
             cosine = rayleigh_cosine(kev, form, m, stream)
             azimuth = 2 * pi * uniform(stream)
+            # the photon keeps its energy and with it its route
             u, v, w = turned(u, v, w, cosine, cos(azimuth), sin(azimuth))
-            if settled == 0 and route < SECONDARY:
-                route = max(route, BACK if cosine < 0 else FORWARD)
             body, s, mu, x, y, z = fly(ln_kev, x, y, z, u, v, w, body, bodies, nest, materials, segment, first, stream)
             if body < 0:
                 tally[LOST] += kev
@@ -200,7 +200,7 @@ def track_photon(
         sa = sin(azimuth)
         for kind, energy, side in ((ELECTRON, kinetic - positron, 1.0), (POSITRON, positron, -1.0)):
             after = start_electron(
-                kind, energy, x, y, z, body, born, settled, bodies, nest, materials, roles, nodes, brems, light,
+                kind, energy, x, y, z, body, born, settled, bodies, nest, materials, reach, nodes, brems, light,
                 stack, n, tally, stream,
             )  # fmt: skip
             if after < 0:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from truekev.transport.compiled import Array, Integers, compiled
+from truekev.transport.compiled import Array, Integers, compiled, inlined
 
 __all__ = [
     "BALL",
@@ -33,7 +33,7 @@ FAR = 1e30
 NUDGE_MM = 1e-7  # how far past a boundary a particle is set down
 
 
-@compiled
+@inlined
 def _depth(bodies: Array, i: int, x: float, y: float, z: float) -> float:
     """Shortest way to the surface [mm]: exact from inside, a lower bound (negative) from outside."""
     kind = bodies[i, 0]
@@ -69,7 +69,7 @@ def body_at(bodies: Array, nest: Integers, here: int, x: float, y: float, z: flo
     return here
 
 
-@compiled
+@inlined
 def clearance(bodies: Array, nest: Integers, here: int, x: float, y: float, z: float) -> float:
     """Distance [mm] that can be walked from a point in body `here` without leaving it; a lower bound."""
     free = _depth(bodies, here, x, y, z)
@@ -81,7 +81,7 @@ def clearance(bodies: Array, nest: Integers, here: int, x: float, y: float, z: f
     return free
 
 
-@compiled
+@inlined
 def _slab(p: float, d: float, half: float) -> tuple[float, float]:
     # a ray along the slab: a tiny slope sends the crossings far away or keeps the ray out
     inverse = 1.0 / d if d != 0.0 else 1e300
@@ -90,7 +90,7 @@ def _slab(p: float, d: float, half: float) -> tuple[float, float]:
     return min(one, two), max(one, two)
 
 
-@compiled
+@inlined
 def _round(p: float, q: float, dp: float, dq: float, radius: float) -> tuple[float, float]:
     a = dp * dp + dq * dq
     c = p * p + q * q - radius * radius
@@ -107,19 +107,11 @@ def _round(p: float, q: float, dp: float, dq: float, radius: float) -> tuple[flo
 
 
 @compiled
-def _crossings(
+def _curved_crossings(
     bodies: Array, i: int, x: float, y: float, z: float, u: float, v: float, w: float
 ) -> tuple[float, float]:
-    """Where a ray enters and leaves a body [mm]; the first is larger than the second when it misses."""
+    """Where a ray, from a point relative to the centre, enters and leaves a ball or cylinder [mm]."""
     kind = bodies[i, 0]
-    x -= bodies[i, 1]
-    y -= bodies[i, 2]
-    z -= bodies[i, 3]
-    if kind == BOX:
-        near, far = _slab(x, u, bodies[i, 4])
-        n2, f2 = _slab(y, v, bodies[i, 5])
-        n3, f3 = _slab(z, w, bodies[i, 6])
-        return max(near, n2, n3), min(far, f2, f3)
     if kind == BALL:
         b = x * u + y * v + z * w
         root = b * b - (x * x + y * y + z * z - bodies[i, 4] * bodies[i, 4])
@@ -139,16 +131,37 @@ def _crossings(
     return max(near, n2), min(far, f2)
 
 
-@compiled
+@inlined
+def _crossings(
+    bodies: Array, i: int, x: float, y: float, z: float, u: float, v: float, w: float
+) -> tuple[float, float]:
+    """Where a ray enters and leaves a body [mm]; the first is larger than the second when it misses."""
+    x -= bodies[i, 1]
+    y -= bodies[i, 2]
+    z -= bodies[i, 3]
+    if bodies[i, 0] != BOX:
+        return _curved_crossings(bodies, i, x, y, z, u, v, w)
+    near, far = _slab(x, u, bodies[i, 4])
+    n2, f2 = _slab(y, v, bodies[i, 5])
+    n3, f3 = _slab(z, w, bodies[i, 6])
+    return max(near, n2, n3), min(far, f2, f3)
+
+
+@inlined
 def next_boundary(
     bodies: Array, nest: Integers, here: int, x: float, y: float, z: float, u: float, v: float, w: float
-) -> float:
-    """Distance [mm] along the unit vector (u, v, w) to the next boundary; FAR when the ray leaves everything."""
+) -> tuple[float, int]:
+    """Distance [mm] along the unit vector (u, v, w) to the next boundary and the body behind it.
+
+    FAR and -1 when the ray leaves everything. A body that is left together with its parent, or that touches another,
+    shows at the next call: the distance is then 0.
+    """
+    distance = FAR
+    behind = -1
     if here >= 0:
         _, distance = _crossings(bodies, here, x, y, z, u, v, w)
         distance = max(distance, 0.0)
-    else:
-        distance = FAR
+        behind = nest[here + 1, 0]
     for column in range(1, nest.shape[1]):
         child = nest[here + 1, column]
         if child < 0:
@@ -157,4 +170,5 @@ def next_boundary(
         if near < far and near < distance and far > 0.0:
             # a start on the surface of the body counts as a crossing at once
             distance = max(near, 0.0)
-    return distance
+            behind = child
+    return distance, behind

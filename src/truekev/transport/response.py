@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from truekev.errors import InputError, OutOfRangeError
+from truekev.errors import InputError, OutOfRangeError, TruekevError
 from truekev.quantity import Measured
 from truekev.transport.compiled import Array
 from truekev.transport.electron_tracks import ELECTRON, PHOTON, POSITRON
@@ -24,8 +24,8 @@ from truekev.transport.setup import Setup, packed
 
 __all__ = ["ROUTES", "Accuracy", "Birth", "Response", "line_responses", "responses"]
 
-# how the particle came to the crystal: untouched; scattered forward or backward on the way; made on the way (X-rays,
-# annihilation, bremsstrahlung, electrons)
+# How the particle came to the crystal: with its own energy; Compton scattered forward or backward; made on the way, as
+# X-rays, annihilation, bremsstrahlung and electrons are.
 ROUTES = ("direct", "forward", "back", "secondary")
 MIN_KEV, MAX_KEV = 5.0, 3200.0
 BIN_KEV = 1.0
@@ -173,7 +173,7 @@ def run_task(setup: Setup, birth: Birth, aim: int, seed: int, first_block: int, 
     tolerance = max(1.0, 0.002 * birth.top_kev) if len(quantiles) == 1 and birth.kind == "photon" else 0.0
     total: Sums | None = None
     for block in range(first_block, first_block + n_blocks):
-        histogram, peak, hits, _ = run_block(
+        histogram, peak, hits, imbalance_kev = run_block(
             seed,
             block * 4 + aim,
             _BLOCK,
@@ -185,13 +185,18 @@ def run_task(setup: Setup, birth: Birth, aim: int, seed: int, first_block: int, 
             p.bodies,
             p.nest,
             p.materials,
-            p.roles,
+            p.reach,
             p.photons,
             p.electrons,
             BIN_KEV,
             n_bins,
             tolerance,
         )
+        if not imbalance_kev < 1e-6:
+            raise TruekevError(
+                f"the transport lost {imbalance_kev:g} keV in a history (seed {seed}, block {block}, {birth.kind} of "
+                f"{birth.top_kev:g} keV): a fault of this program; please report it with the detector and source."
+            )
         if total is None:
             total = (histogram, peak, hits)
         else:
@@ -324,6 +329,8 @@ def _run_all(
         if progress is not None:
             progress(min(done / max(wanted, 1), 1.0), f"photon transport, {len(runs)} lines")
 
+    if progress is not None:
+        progress(0.0, f"photon transport, {len(runs)} lines (the first run ever compiles the engine)")
     for run in runs.values():
         for aim, n in _shares(run.birth, scatters, accuracy, accuracy.min_histories):
             run.submit(pool, setup, seed, aim, n)
@@ -333,7 +340,8 @@ def _run_all(
         pilot = run.response()
         figure = pilot.peak_efficiency if run.birth.kind == "photon" and len(run.birth.quantiles_kev) == 1 else None
         u = (figure or pilot.total_efficiency).relative_u
-        times = min((u / accuracy.relative_u) ** 2, accuracy.max_histories / accuracy.min_histories)
+        # the pilot's own uncertainty is uncertain: a tenth more
+        times = min(1.1 * (u / accuracy.relative_u) ** 2, accuracy.max_histories / accuracy.min_histories)
         for aim, n in _shares(run.birth, scatters, accuracy, accuracy.min_histories * times):
             more = n - run.n_blocks[aim]
             if more > 0:

@@ -14,9 +14,10 @@ import numpy as np
 
 from truekev.errors import InputError, OutOfRangeError
 from truekev.matter.materials import Material
-from truekev.matter.scintillators import scintillator
+from truekev.matter.scintillators import Scintillator, scintillator
 from truekev.transport.compiled import Array, Integers
 from truekev.transport.electron_tables import ElectronTables, electron_tables
+from truekev.transport.electron_tracks import CRYSTAL, STOP_KEV
 from truekev.transport.photon_tables import PhotonTables, photon_tables
 from truekev.transport.solids import Ball, Box, Cylinder, Point, Solid, holds, overlaps
 
@@ -64,6 +65,11 @@ class Layer:
         return self.thickness_mm if self.front_mm is None else self.front_mm
 
 
+def layer_name(number: int, layer: Layer) -> str:
+    """Name of the part that a layer becomes."""
+    return f"layer {number} ({layer.material.name})"
+
+
 @dataclass(frozen=True)
 class DetectorGeometry:
     """A crystal with its layers and what lies behind.
@@ -71,7 +77,7 @@ class DetectorGeometry:
     Parameters
     ----------
     scintillator
-        Name that `matter.scintillators` knows.
+        A scintillator, or a name that `matter.scintillators` knows.
     size_mm
         Box: x, y, z; cylinder along z: diameter, length.
     layers
@@ -81,13 +87,13 @@ class DetectorGeometry:
         from the crystal on, as wide as the crystal.
     """
 
-    scintillator: str
+    scintillator: str | Scintillator
     size_mm: tuple[float, ...]
     layers: tuple[Layer, ...] = ()
     behind: tuple[tuple[Material, float], ...] = ()
 
     def __post_init__(self) -> None:
-        scintillator(self.scintillator)
+        _ = self.light
         if len(self.size_mm) not in (2, 3):
             raise InputError(
                 f"crystal: {len(self.size_mm)} sizes; a box has three (x, y, z), a cylinder two (diameter, length)."
@@ -103,6 +109,11 @@ class DetectorGeometry:
         return Cylinder(self.size_mm[0] + 2 * side, length, centre)
 
     @property
+    def light(self) -> Scintillator:
+        """The scintillator."""
+        return scintillator(self.scintillator) if isinstance(self.scintillator, str) else self.scintillator
+
+    @property
     def crystal(self) -> Solid:
         """The crystal's solid."""
         return self._solid(0.0, 0.0, 0.0)
@@ -114,7 +125,7 @@ class DetectorGeometry:
 
     def parts(self) -> tuple[Part, ...]:
         """Parts of the detector, outer first, the crystal last."""
-        found = [Part("crystal", self.crystal, scintillator(self.scintillator).material)]
+        found = [Part("crystal", self.crystal, self.light.material)]
         depth = 0.0
         slabs = []
         for number, (material, thickness) in enumerate(self.behind, 1):
@@ -133,7 +144,7 @@ class DetectorGeometry:
             side += layer.thickness_mm
             back += layer.thickness_mm
             front += layer.front_thickness_mm
-            name = f"layer {number} ({layer.material.name})"
+            name = layer_name(number, layer)
             if layer.thickness_mm or layer.front_thickness_mm:
                 shells.append(Part(name, self._solid(side, front, back), layer.material))
         return (*reversed(shells), *slabs, *found)
@@ -237,7 +248,7 @@ class Packed(NamedTuple):
     bodies: Array
     nest: Integers
     materials: Integers
-    roles: Integers
+    reach: Array
     photons: PhotonTables
     electrons: ElectronTables
 
@@ -258,6 +269,24 @@ def _nest(parts: tuple[Part, ...]) -> Integers:
     return nest
 
 
+def _reach_kev(setup: Setup, materials: list[Material], electrons: ElectronTables) -> Array:
+    """Energy [keV] that an electron in each part needs to come into the crystal through the layers; 0 for the crystal.
+
+    The thinnest side of each layer counts.
+    """
+    needed = STOP_KEV
+    by_name: dict[str, float] = {}
+    for number, layer in enumerate(setup.detector.layers, 1):
+        by_name[layer_name(number, layer)] = needed
+        node = electrons.node[materials.index(layer.material)] if layer.material in materials else None
+        if node is not None:
+            ranges = node[:, 1] + min(layer.thickness_mm, layer.front_thickness_mm)
+            needed = float(np.interp(np.interp(needed, node[:, 0], ranges), node[:, 1], node[:, 0]))
+    inside = {part.name for part in setup.detector.parts()} - set(by_name)
+    reach = [STOP_KEV if p.name in inside else by_name.get(p.name, needed) for p in setup.parts()]
+    return np.array([*reach[:-1], CRYSTAL])
+
+
 @lru_cache(maxsize=8)
 def packed(setup: Setup) -> Packed:
     """The arrays of a setup; kept, because a run over many lines asks for them again."""
@@ -265,6 +294,7 @@ def packed(setup: Setup) -> Packed:
     materials = list(dict.fromkeys(p.material for p in parts))
     crystal = setup.detector.crystal
     half = crystal.half_extent_mm
+    electrons = electron_tables(materials, setup.detector.light)
     corner = math.hypot(*half) if isinstance(crystal, Box) else math.hypot(half[0], half[2])
     return Packed(
         sources=setup.source.rows(),
@@ -272,7 +302,7 @@ def packed(setup: Setup) -> Packed:
         bodies=np.array([p.solid.row for p in parts]),
         nest=_nest(parts),
         materials=np.array([materials.index(p.material) for p in parts], dtype=np.int64),
-        roles=np.array([int(p is parts[-1]) for p in parts], dtype=np.int64),
+        reach=_reach_kev(setup, materials, electrons),
         photons=photon_tables(materials),
-        electrons=electron_tables(materials, scintillator(setup.detector.scintillator)),
+        electrons=electrons,
     )
