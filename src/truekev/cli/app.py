@@ -28,6 +28,9 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "relock",
     "convert",
     "demo",
+    "book",
+    "shelf",
+    "sheet",
     "limits",
 )
 
