@@ -145,8 +145,8 @@ def test_two_spectra_each_with_its_gain(commands: Commands) -> None:
     )
     first, second = json.loads(out)["spectra"]
     assert code == 0
-    # the same spectrum twice: far nearer than the gain is known (some 0.2 %); the fit ends where a step is a thousandth of
-    # a standard deviation
+    # the same spectrum twice: far nearer than the gain is known (some 0.2 %); the fit ends at steps of a thousandth
+    # of a standard deviation
     assert first["scale"]["pulse"]["gain"] == pytest.approx(second["scale"]["pulse"]["gain"], rel=1e-4)
 
 
