@@ -125,8 +125,8 @@ def _model(predicted: PredictedSpectrum, room: Room) -> _Model:
     smooth = [np.diff(1.0 - np.exp(-(edges**2) / scale)) * rate.sum() for scale in _SMOOTH_KEV]
     wide = np.sum([counts(part.cumulative[2] - part.cumulative[0]) for part in predicted.parts], axis=0) / 0.06
     pulse = Pulse(predicted.curve, 0.0, 1000.0, 1.0, NOMINAL_S)
-    # Moving ch(E) moves counts over the edges of bins: density at the edge times the shift there. The room tells nothing
-    # of the scale: it has a gain of its own.
+    # Moving ch(E) moves counts over the edges of bins: density at the edge times the shift there. The room tells
+    # nothing of the scale: it has a gain of its own.
     total = np.sum([part.cumulative[1] for part in predicted.parts], axis=0)
     step = fwhm_u / 12.0
     density = (np.interp(edges + step, predicted.u, total) - np.interp(edges - step, predicted.u, total)) / (2.0 * step)
@@ -208,8 +208,7 @@ def _times(model: _Model, reach: float) -> dict[str, ReachTime]:
 
 def _groups(predicted: PredictedSpectrum, model: _Model) -> list[GroupArea]:
     energy, area, makers = predicted.peak_areas_per_s()
-    kept = area > _PEAK_RANGES_KEV = (30.0, 160.0, 1000.0, 3000.0)
-_TELLING_AREA_PER_S * max(float(area.max()), 1e-300)
+    kept = area > _TELLING_AREA_PER_S * max(float(area.max()), 1e-300)
     energy, area = energy[kept], area[kept]
     names = [maker for maker, one in zip(makers, kept, strict=True) if one]
     light = predicted.curve.light_mev(energy, 1.0) * 1e3
