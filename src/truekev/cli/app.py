@@ -29,6 +29,7 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "convert",
     "demo",
     "limits",
+    "emit",
 )
 
 app = typer.Typer(

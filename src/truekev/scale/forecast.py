@@ -9,6 +9,7 @@ result is a bound of the kind of van Trees.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -232,7 +233,7 @@ def _best(groups: list[GroupArea], most: int = 12) -> tuple[GroupArea, ...]:
 
 def _peaks_s(groups: list[GroupArea], fwhm_662: float, reach: float) -> float | None:
     slowest = 0.0
-    for low, high in zip(_PEAK_RANGES_KEV[:-1], _PEAK_RANGES_KEV[1:], strict=True):
+    for low, high in pairwise(_PEAK_RANGES_KEV):
         times = [
             (fwhm_662 * np.sqrt(661.655 / one.energy_kev) / _FWHM / reach) ** 2
             * (1.0 + 2.0 * one.under_per_s / one.net_per_s)
