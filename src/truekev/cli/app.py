@@ -30,6 +30,7 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "demo",
     "limits",
     "emit",
+    "forecast",
 )
 
 app = typer.Typer(

@@ -244,9 +244,7 @@ def predict(
         parts.append(PredictedPart(words, route, one[:, 0]))
     betas_per_s, birth = source_betas(source)
     if birth is not None:
-        born = born_response(
-            strata, birth, relative_u=max(relative_u, 0.02), seed=seed, executor=executor, progress=tell, store=store
-        )
+        born = born_response(strata, birth, relative_u=max(relative_u, 0.02), seed=seed, executor=executor, store=store)
         _, one = _cumulative([LineSet("betas", np.array([100.0]), np.array([betas_per_s]))], born, curve, widths)
         parts.append(PredictedPart("betas and their bremsstrahlung", "betas", one[:, 0]))
     return PredictedSpectrum(

@@ -116,12 +116,14 @@ def _point(body: Body, front_mm: float) -> SourceBody:
 
 def _disc(body: Body, front_mm: float) -> SourceBody:
     diameter, thickness = _need(body, "diameter_mm", body.diameter_mm), _need(body, "length_mm", body.length_mm)
-    made_of = body_material(body.material)
-    if body.form == "bag" and body.salt_mass_g is not None:
-        mass_g = _need(body, "salt_mass_g", body.salt_mass_g)
-        made_of = material("KCl").with_density(mass_g / (math.pi / 4 * diameter**2 * thickness * 1e-3))
+    volume_cm3 = math.pi / 4 * diameter**2 * thickness * 1e-3
     if body.form == "resin":
-        made_of = _resin(body, math.pi / 4 * diameter**2 * thickness * 1e-3)
+        made_of = _resin(body, volume_cm3)
+    elif body.form == "bag" and body.salt_mass_g is not None:
+        mass_g = _need(body, "salt_mass_g", body.salt_mass_g)
+        made_of = material("KCl").with_density(mass_g / volume_cm3)
+    else:
+        made_of = body_material(body.material)
     solid = Cylinder(diameter, thickness, (0.0, 0.0, -front_mm - thickness / 2))
     return SourceBody((solid,), (), (Part(f"source ({made_of.name})", solid, made_of),))
 
