@@ -17,7 +17,7 @@ from truekev.scale.templates import LineSet, build_templates, nominal_pulse_kev
 from truekev.sources.bodies import strata_of
 from truekev.sources.source import Source
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector
-from truekev.transport.response import Birth
+from truekev.transport.response import Accuracy, Birth
 from truekev.transport.response_store import ResponseStore
 from truekev.transport.setup import Part
 from truekev.transport.setup_response import RouteResponse, SetupResponse, born_response, node_energies, setup_response
@@ -192,6 +192,7 @@ def predict(
     fwhm_662: float = 0.08,
     surroundings: tuple[Part, ...] = (),
     relative_u: float = 0.02,
+    accuracy: Accuracy | None = None,
     seed: int = 1,
     executor: Executor | None = None,
     progress: Progress | None = None,
@@ -207,6 +208,8 @@ def predict(
         Peak width at 661.655 keV over the energy.
     relative_u
         Statistical uncertainty of each full-energy peak from the Monte Carlo.
+    accuracy
+        In place of that; see `transport.setup_response.setup_response`.
     seed, executor, progress, store
         As in `transport.response.responses`.
 
@@ -227,7 +230,14 @@ def predict(
             progress(0.95 * done, f"{source.name}: {what}")
 
     response = setup_response(
-        strata, nodes, relative_u=relative_u, seed=seed, executor=executor, progress=tell, store=store
+        strata,
+        nodes,
+        relative_u=relative_u,
+        accuracy=accuracy,
+        seed=seed,
+        executor=executor,
+        progress=tell,
+        store=store,
     )
     curve = _curve(detector, response)
     widths = [step * fwhm_662 for step in _WIDTH_STEPS]

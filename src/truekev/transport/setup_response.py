@@ -82,7 +82,8 @@ def node_energies(line_kev: npt.ArrayLike, rate: npt.ArrayLike, setup: Setup) ->
     """Energies [keV] to run for these lines and their rates.
 
     Every line of at least 2 % of the strongest one lies within 2.5 % of a node (the strongest of its neighbours is the
-    node); gaps are filled to a ratio of 1.45; K edges of heavy matter in the source get a node on both sides.
+    node); gaps with weaker lines in them are filled to a ratio of 1.45; K edges of heavy matter in
+    the source get a node on both sides.
     """
     energy, weight = np.asarray(line_kev, float), np.asarray(rate, float)
     strong = sorted(np.flatnonzero(weight >= _STRONG * weight.max()), key=lambda i: -weight[i])
@@ -101,6 +102,9 @@ def node_energies(line_kev: npt.ArrayLike, rate: npt.ArrayLike, setup: Setup) ->
         ends = [0.98 * ends[0], ends[0]]
     full = [ends[0]]
     for node in ends[1:]:
+        if not np.any((energy > 1.001 * full[-1]) & (energy < 0.999 * node)):
+            full.append(node)
+            continue
         n = int(np.ceil(np.log(node / full[-1]) / np.log(_STEP)))
         full += np.geomspace(full[-1], node, n + 1)[1:].tolist()
     return tuple(round(float(node), 3) for node in full)
@@ -122,6 +126,7 @@ def setup_response(
     nodes_kev: Sequence[float],
     *,
     relative_u: float = 0.01,
+    accuracy: Accuracy | None = None,
     seed: int = 1,
     executor: Executor | None = None,
     progress: Progress | None = None,
@@ -137,6 +142,8 @@ def setup_response(
         Photon energies, rising.
     relative_u
         Wanted in each full-energy peak of the first stratum; the others are run 2.5 times less accurately.
+    accuracy
+        In place of that, for all strata: where scattering from afar matters more than the peak.
     seed, executor, progress, store
         As in `transport.response.responses`.
     """
@@ -149,9 +156,9 @@ def setup_response(
             if progress is not None:
                 progress((i + done) / len(strata), what)
 
-        accuracy = far if i else first
+        wanted = accuracy or (far if i else first)
         found = line_responses(
-            setup, nodes_kev, accuracy=accuracy, seed=seed, executor=executor, progress=tell, store=store
+            setup, nodes_kev, accuracy=wanted, seed=seed, executor=executor, progress=tell, store=store
         )
         runs.append((share, found))
     return _added(runs, np.array(nodes_kev))
