@@ -34,6 +34,10 @@ def test_an_empty_cache_needs_preparing_and_a_full_one_does_not(tmp_path: Path) 
     assert float(_said(_ASK, **cache)) == 0
 
 
+def test_both_names_are_compiled_functions() -> None:
+    assert preparation_s(SEARCH, ENGINE) in (0.0, SEARCH[2], ENGINE[2], SEARCH[2] + ENGINE[2])
+
+
 def test_the_announcement(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     monkeypatch.setattr("truekev.job.preparing._is_kept", lambda function: False)
     announce_preparation(Progress(), SEARCH)

@@ -32,6 +32,8 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "shelf",
     "sheet",
     "limits",
+    "emit",
+    "forecast",
 )
 
 app = typer.Typer(
