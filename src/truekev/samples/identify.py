@@ -191,12 +191,14 @@ def _unknown_peaks(model: SpectrumModel, fit: SpectrumFit, explained: Sequence[f
     for _ in range(_MOST_UNKNOWN):
         spread = np.einsum("ki,ij,kj->k", peaks, projected, peaks)
         usable = spread > 1e-9 * spread.max(initial=0.0)
-        scores = np.where(usable, peaks @ pull / np.sqrt(np.where(usable, spread, 1.0)), 0.0)
+        areas = np.where(usable, peaks @ pull / np.where(usable, spread, 1.0), 0.0)
+        # With the noise of the peak's own counts: few counts where hardly any are expected are no peak yet.
+        scores = areas / np.sqrt(1.0 / np.where(usable, spread, 1.0) + np.maximum(areas, 0.0))
         best = int(scores.argmax()) if scores.size else 0
         if not scores.size or scores[best] < UNKNOWN:
             break
         at = float(energy[best])
-        area = float(peaks[best] @ pull / spread[best])
+        area = float(areas[best])
         u = float(np.hypot(model.sigma_kev(at) / scores[best], model.scale.u_energy_kev(at)))
         found.append(UnknownPeak(at, u, area, float(scores[best])))
         along = projected @ peaks[best]

@@ -25,6 +25,7 @@ Flags = npt.NDArray[np.bool_]
 
 _ROUNDS, _SETTLED, _HALVINGS = 25, 0.03, 4
 _MOST_SCATTER = 8.0
+_MOST_HELD = 15
 _LARGEST_SCALE_STEP = (0.5, 0.01, 0.3, 0.02, *(0.02,) * KNOTS_KEV.size)
 
 
@@ -79,7 +80,7 @@ class SpectrumFit:
         """Standard deviations by which further columns (k, n) would come out above zero, given the fit."""
         along = columns @ self.weight @ self.residual
         spread = np.einsum("ki,ij,kj->k", columns, self.projected, columns)
-        usable = spread > 1e-9 * np.einsum("ki,ij,kj->k", columns, self.weight, columns)
+        usable = spread > 1e-5 * np.einsum("ki,ij,kj->k", columns, self.weight, columns)
         return np.asarray(np.where(usable, along / np.sqrt(np.where(usable, spread, 1.0)), 0.0))
 
     def of(self, name: str) -> float:
@@ -100,6 +101,9 @@ class _Fitter:
         self.low, self.high = np.full(self.centre.size, -np.inf), np.full(self.centre.size, np.inf)
         self.low[[k + FORWARD, k + BACK, k + PILE_UP, k + DEPTH]] = 0.0
         self.high[[k + FORWARD, k + BACK]] = _MOST_SCATTER
+        # The room's parts and the smooth ones are no results: they only have to be possible.
+        self.low[k + FIRST_SMOOTH :] = 0.0
+        self.low[[i for i, name in enumerate(names) if name in ROOM]] = 0.0
         self.high[k + DEPTH] = model.templates.n_depths - 1.0
         self.most = np.full(self.centre.size, np.inf)
         self.most[[k + FORWARD, k + BACK, k + WIDTH, k + TILT, k + DEPTH]] = 1.0, 1.0, 0.1, 0.05, 0.7
@@ -125,28 +129,32 @@ class _Fitter:
         for depth in range(self.model.templates.n_depths if k else 1):
             tried = self.centre.copy()
             tried[k + DEPTH] = float(depth)
-            for _ in range(2):
-                tried = tried + self.step(tried, self.model.design(self.indices, tried), linear)[0]
+            for weight in (self.model.weight(self.model.smoothed), None):
+                tried = tried + self.step(tried, self.model.design(self.indices, tried), linear, weight)[0]
             misfit = self.misfit(self.model.design(self.indices, tried)[0], tried)
             if misfit < least:
                 best, least = tried, misfit
         return best
 
     def step(
-        self, values: Array, state: tuple[Array, Array, Array], first: Flags | None = None
+        self,
+        values: Array,
+        state: tuple[Array, Array, Array],
+        first: Flags | None = None,
+        weight: Array | None = None,
     ) -> tuple[Array, Array, Flags]:
         """Newton step within the bounds, standard uncertainties of what moves, and which parameters move.
 
         A parameter that would leave its bounds is held at them and the others are solved for anew.
         """
         mean, _, design = state
-        weight = self.model.weight(mean)
+        weight = self.model.weight(mean) if weight is None else weight
         information = design.T @ weight @ design + self.precision
         pull = design.T @ weight @ (self.model.data.counts - mean) - self.precision @ (values - self.centre)
         step = np.zeros(values.size)
         free = np.ones(values.size, dtype=np.bool_) if first is None else first.copy()
         inverse = np.eye(values.size)
-        for _ in range(5):
+        for _ in range(_MOST_HELD):
             at = np.flatnonzero(free)
             inner = _inverse(information[np.ix_(at, at)])
             inverse[np.ix_(at, at)] = inner
@@ -187,13 +195,16 @@ def fit_spectrum(model: SpectrumModel, names: Sequence[str]) -> SpectrumFit:
     design = design[:, free]
     weighted = weight @ design
     inverse = _inverse(design.T @ weighted + fitter.precision[np.ix_(free, free)])
+    covariance = np.zeros((k, k))
+    own = np.flatnonzero(free[:k])
+    covariance[np.ix_(own, own)] = inverse[: own.size, : own.size]
     residual = model.data.counts - mean
     off = values - fitter.centre
     chi2 = float(residual @ weight @ residual + off @ fitter.precision @ off)
     return SpectrumFit(
         tuple(names),
         values[:k],
-        inverse[:k, :k],
+        covariance,
         values,
         mean,
         sample,

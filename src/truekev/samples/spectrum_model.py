@@ -63,6 +63,8 @@ class SpectrumModel:
 
     Attributes
     ----------
+    smoothed : ndarray, shape (n,)
+        The counts, each with its neighbours.
     expected, precision : ndarray
         What the shared parameters (`knowledge.FORWARD` and so on) are held to, and how firmly.
     reach : ndarray, shape (12,)
@@ -89,6 +91,7 @@ class SpectrumModel:
         self._centres, self._bells = bells(self._u0, self._fwhm_u)
         self.expected, self.precision = self._prior()
         counts = np.convolve(np.pad(data.counts, 1, mode="edge"), np.full(3, 1.0 / 3.0), mode="valid")
+        self.smoothed = np.maximum(counts, 0.3)
         own = np.maximum(counts - (0.0 if data.background is None else data.background), 0.0)
         self._error = model_covariance(own, middle, self._fwhm_u, self.known)
 
