@@ -89,7 +89,7 @@ def sample_response(
     sample: SampleDescription,
     detector: Detector,
     *,
-    relative_u: float = 0.015,
+    relative_u: float = 0.02,
     progress: Progress | None = None,
     store: ResponseStore | None = None,
 ) -> SetupResponse:
@@ -111,7 +111,7 @@ def surroundings_response(
     thickness, width = _SLAB_MM
     behind = slab("stand", wood, -front - 0.1 - thickness, thickness, width)
     setup = Setup(geometry, point_source(front), (behind,))
-    accuracy = Accuracy(0.01, 400_000, 400_000, 8.0)
+    accuracy = Accuracy(0.02, 120_000, 120_000, 8.0)
     return setup_response([(1.0, setup)], SCATTER_NODES_KEV, accuracy=accuracy, progress=progress, store=store)
 
 
