@@ -35,6 +35,7 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "emit",
     "forecast",
     "identify",
+    "assay",
 )
 
 app = typer.Typer(

@@ -141,8 +141,11 @@ def model_of(
 ) -> SpectrumModel:
     """The counts with the templates of all that may be in them."""
     data = binned(spectrum, scale, background, background_gain=background_gain)
+    knowledge = Knowledge(
+        back=sample.back.value, u_back=sample.back.u, forward=sample.forward.value, u_forward=sample.forward.u
+    )
     grid = sample_grid(detector, sample, PeakShape(scale.fwhm_662, scale.fwhm_slope), progress)
-    return SpectrumModel(data, scale, sample_templates(grid, sample, more), Knowledge())
+    return SpectrumModel(data, scale, sample_templates(grid, sample, more), knowledge)
 
 
 def counted_sample(

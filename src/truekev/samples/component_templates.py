@@ -31,7 +31,7 @@ _MC2_KEV = 510.998950
 _FWHM = 2.3548200450309493
 _WIDTH_STEP = 0.01
 _COMPARED_KEV = 80.0  # nearly all photons that hit are absorbed
-# Angles [degrees] that stand and housing scatter forward by, and the share of what reaches the crystal unscattered.
+# Angles [degrees] that stand and housing scatter forward by, and the share of what reaches the crystal unscattered, at 662 keV.
 _FORWARD_DEGREES, _FORWARD_SHARE = (8.0, 60.0), 0.10
 TEMPLATE_PARTS = ("main", "back", "forward", "wider", "tilted")
 # Thickness of a mineral body that may surround the activity of a sample of which nothing is known.
@@ -165,14 +165,21 @@ def _peaks(energy_kev: Array, weight: Array, grid: tuple[Array, LightCurve, Peak
 
 
 def _scattered(whole: Array, degrees: tuple[float, float], share: float) -> Array:
-    """Photons of each energy of the grid scattered once by free electrons, then counted as `whole` says."""
+    """Photons of each energy of the grid scattered once by free electrons, then counted as `whole` says.
+
+    `share` is that of photons of 662 keV; others scatter as their cross section (Klein and Nishina) goes.
+    """
     cosine = np.linspace(np.cos(np.radians(degrees[1])), np.cos(np.radians(degrees[0])), 15)
+
+    def scattering(energy_kev: float) -> tuple[Array, Array]:
+        ratio = 1.0 / (1.0 + energy_kev / _MC2_KEV * (1.0 - cosine))
+        return ratio, ratio**2 * (ratio + 1.0 / ratio - 1.0 + cosine**2)
+
+    unit = share / float(scattering(REFERENCE_KEV)[1].sum())
     rows = np.zeros_like(whole)
-    for i, energy in enumerate(_GRID_KEV):
-        ratio = 1.0 / (1.0 + energy / _MC2_KEV * (1.0 - cosine))
-        weight = ratio**2 * (ratio + 1.0 / ratio - 1.0 + cosine**2)
-        weight *= share / weight.sum()
-        rows[i] = weight @ _between(np.maximum(energy * ratio, _GRID_KEV[0]), whole)
+    for i, energy in enumerate(_GRID_KEV.tolist()):
+        ratio, weight = scattering(energy)
+        rows[i] = unit * weight @ _between(np.maximum(energy * ratio, _GRID_KEV[0]), whole)
     return rows
 
 

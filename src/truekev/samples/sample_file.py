@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -54,6 +54,14 @@ class _BodyEntry(BaseModel):
     wall_material: str = "polyethylene"
 
 
+class _Surroundings(BaseModel):
+    model_config = _STRICT
+    back: Annotated[float, Field(ge=0, le=8, allow_inf_nan=False)] = 1.0
+    u_back: Annotated[float, Field(gt=0, le=8, allow_inf_nan=False)] = 1.0
+    forward: Annotated[float, Field(ge=0, le=8, allow_inf_nan=False)] = 0.5
+    u_forward: Annotated[float, Field(gt=0, le=8, allow_inf_nan=False)] = 0.7
+
+
 class _SampleFile(BaseModel):
     model_config = _STRICT
     name: Annotated[str, Field(min_length=1)]
@@ -61,9 +69,10 @@ class _SampleFile(BaseModel):
     u_distance_mm: _NotNegative = 1.0
     extra_distance_mm: Annotated[float, Field(ge=-20, le=500, allow_inf_nan=False)] = 0.0
     u_extra_distance_mm: _NotNegative = 0.0
-    u_efficiency: _Share = 0.05
+    u_efficiency: _Share = 0.07
     source: str | None = None
     body: _BodyEntry | None = None
+    surroundings: _Surroundings = _Surroundings()
 
 
 @dataclass(frozen=True)
@@ -90,6 +99,8 @@ class SampleDescription:
         The body of a source file.
     known : bool
         False where nothing was described, so that matter about the activity has to be guessed.
+    back, forward : Measured
+        What surroundings scatter, in units of a thick slab behind the source and of a tenth of what comes unscattered.
     """
 
     name: str
@@ -105,6 +116,8 @@ class SampleDescription:
     u_density: float = 0.03
     body: Body | None = None
     known: bool = True
+    back: Measured = field(default_factory=lambda: Measured(1.0, 1.0))
+    forward: Measured = field(default_factory=lambda: Measured(0.5, 0.7))
 
     @property
     def volume_cm3(self) -> float:
@@ -130,12 +143,12 @@ distance_mm = 0.0
 u_distance_mm = 1.0
 
 # How much deeper the crystal sits than the housing's front says. Count one source of known activity and of the same
-# type at this place, compare, and give what makes the two agree: `truekev assay … --known Cs-137:700kBq` prints it.
+# type at this place: `truekev assay SPECTRUM … --known Cs-137:700kBq` prints what makes the two agree.
 extra_distance_mm = 0.0
 u_extra_distance_mm = 0.0
 
 # Relative standard uncertainty of the computed efficiency, beside the distance.
-u_efficiency = 0.05
+u_efficiency = 0.07
 
 # Instead of [body]: the body of a source file (rods, vial, resin), `truekev new source`.
 # source = "rods.toml"
@@ -154,6 +167,14 @@ mass_g = 180.0
 # The wall between sample and detector.
 wall_mm = 1.0
 wall_material = "polyethylene"
+
+# What stand, table and walls scatter back and forward, and the standard uncertainties: 1 is a thick slab of light
+# matter right behind the source. The same count of a known source prints them.
+[surroundings]
+back = 1.0
+u_back = 1.0
+forward = 0.5
+u_forward = 0.7
 """
 
 
@@ -183,6 +204,8 @@ class _Reader:
                 "mm",
             ),
             "u_efficiency": entry.u_efficiency,
+            "back": Measured(entry.surroundings.back, entry.surroundings.u_back),
+            "forward": Measured(entry.surroundings.forward, entry.surroundings.u_forward),
         }
         if entry.distance_mm + entry.extra_distance_mm < 0:
             raise self.complaint("with the extra distance the sample would lie in the detector.", "extra_distance_mm")

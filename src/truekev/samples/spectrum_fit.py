@@ -18,7 +18,7 @@ from truekev.samples.knowledge import BACK, DEPTH, FIRST_SMOOTH, FORWARD, LEVEL,
 from truekev.samples.spectrum_model import SpectrumModel
 from truekev.scale.light import KNOTS_KEV
 
-__all__ = ["SpectrumFit", "fit_spectrum", "information_at"]
+__all__ = ["SpectrumFit", "covariance_at", "fit_spectrum"]
 
 Array = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -71,6 +71,11 @@ class SpectrumFit:
     def shared(self) -> Array:
         """The parameters that all components share, as `knowledge` places them."""
         return self.values[len(self.names) :]
+
+    @property
+    def pile_up(self) -> float:
+        """Share of pulses that are sums of two."""
+        return float(self.shared[PILE_UP])
 
     def deviations(self, name: str) -> float:
         """A strength over its standard uncertainty."""
@@ -216,15 +221,12 @@ def fit_spectrum(model: SpectrumModel, names: Sequence[str]) -> SpectrumFit:
     )
 
 
-def information_at(model: SpectrumModel, fit: SpectrumFit, strengths: Array, weight: Array | None = None) -> Array:
-    """Covariance of the strengths that the same count would have, were these the true ones.
-
-    `weight` in place of the counts' own inverse covariance: without the model's error, say.
-    """
+def covariance_at(model: SpectrumModel, fit: SpectrumFit, strengths: Array) -> Array:
+    """Covariance of the strengths that the same count would have, were these the true ones."""
     fitter = _Fitter(model, fit.names)
     values = np.concatenate((strengths, fit.shared))
     mean, _, design = model.design(fitter.indices, values)
-    information = design.T @ (model.weight(mean) if weight is None else weight) @ design + fitter.precision
+    information = design.T @ model.weight(mean) @ design + fitter.precision
     return _inverse(information)[: fitter.k, : fitter.k]
 
 

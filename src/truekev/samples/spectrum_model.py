@@ -202,13 +202,17 @@ class SpectrumModel:
         energy = np.clip(self.scale.energy_kev(np.maximum(self.data.edges, self.scale.channel(5.0))), 5.0, 3900.0)
         return np.asarray(-np.diff(per_channel[:, None] * self.scale.pulse.jacobian(energy), axis=0))
 
-    def weight(self, mean: Array) -> Array:
-        """Inverse covariance of the counts where these are expected."""
+    def noise(self, mean: Array) -> Array:
+        """Variance by counting, the background's included."""
         noise = np.maximum(mean, _LEAST_MEAN)
         if self.data.u2_background is not None:
             # A background bin without counts is not known to hold none.
             noise = noise + np.maximum(self.data.u2_background, self._least_background)
-        covariance = self._error + np.diag(noise)
+        return noise
+
+    def weight(self, mean: Array) -> Array:
+        """Inverse covariance of the counts where these are expected."""
+        covariance = self._error + np.diag(self.noise(mean))
         return np.asarray(cho_solve(cho_factor(covariance), np.eye(self.n_bins)))
 
     @property
