@@ -31,7 +31,7 @@ _MC2_KEV = 510.998950
 _FWHM = 2.3548200450309493
 _WIDTH_STEP = 0.01
 _COMPARED_KEV = 80.0  # nearly all photons that hit are absorbed
-# Angles [degrees] that stand and housing scatter forward by, and the share of what reaches the crystal unscattered, at 662 keV.
+# Angles [degrees] that stand and housing scatter forward by, and the share of what comes unscattered, at 662 keV.
 _FORWARD_DEGREES, _FORWARD_SHARE = (8.0, 60.0), 0.10
 TEMPLATE_PARTS = ("main", "back", "forward", "wider", "tilted")
 # Thickness of a mineral body that may surround the activity of a sample of which nothing is known.
