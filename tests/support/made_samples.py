@@ -44,7 +44,7 @@ def templates(sample: SampleDescription = POINT_SAMPLE) -> ComponentTemplates:
     """Templates on that scale."""
     scale = sample_scale()
     grid = sample_grid(DEFAULT_DETECTOR, sample, PeakShape(scale.fwhm_662, scale.fwhm_slope))
-    return sample_templates(grid, sample)
+    return sample_templates(grid, sample, DEFAULT_DETECTOR)
 
 
 def _room(u: Array, of: ComponentTemplates) -> Array:
@@ -80,7 +80,7 @@ def made_count(
         scattering by surroundings; strength of the room.
     """
     of, scale = templates(sample), sample_scale()
-    edges = np.arange(N_CHANNELS + 1) - 0.5
+    edges = np.arange(N_CHANNELS + 1, dtype=np.float64) - 0.5
     u = u_of_edges(scale.with_gain(gain, scale.covariance), edges)
     stack = np.zeros(of.u.size)
     for name, strength in strengths.items():

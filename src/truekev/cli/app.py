@@ -36,6 +36,8 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "forecast",
     "identify",
     "assay",
+    "characterise",
+    "control",
 )
 
 app = typer.Typer(

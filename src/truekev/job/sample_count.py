@@ -145,7 +145,7 @@ def model_of(
         back=sample.back.value, u_back=sample.back.u, forward=sample.forward.value, u_forward=sample.forward.u
     )
     grid = sample_grid(detector, sample, PeakShape(scale.fwhm_662, scale.fwhm_slope), progress)
-    return SpectrumModel(data, scale, sample_templates(grid, sample, more), knowledge)
+    return SpectrumModel(data, scale, sample_templates(grid, sample, detector, more), knowledge)
 
 
 def counted_sample(

@@ -7,7 +7,7 @@ hundreds of components cost little. Everything is a cumulative, from which the c
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -22,7 +22,15 @@ from truekev.scale.templates import LineSet, build_templates, nominal_pulse_kev
 from truekev.transport.response import ROUTES
 from truekev.transport.setup_response import RouteResponse, SetupResponse
 
-__all__ = ["DEPTHS_G_CM2", "ComponentTemplates", "PeakShape", "ResponseGrid", "component_templates", "response_grid"]
+__all__ = [
+    "DEPTHS_G_CM2",
+    "ComponentTemplates",
+    "PeakShape",
+    "ResponseGrid",
+    "beta_row",
+    "component_templates",
+    "response_grid",
+]
 
 Array = npt.NDArray[np.float64]
 
@@ -116,6 +124,13 @@ class ComponentTemplates:
             deeper = _depth_factor(lines.energy_kev, self.depths_g_cm2[low + 1])
             here = here + (depth - low) * (deeper - here)
         return np.asarray(lines.rate * here * self.grid.efficiency(lines.energy_kev))
+
+    def with_betas(self, rows: Mapping[str, Array]) -> ComponentTemplates:
+        """The same with the cumulative counts of betas and their bremsstrahlung added to some components."""
+        main = self.main.copy()
+        for name, row in rows.items():
+            main[:, self.names.index(name)] += row
+        return replace(self, main=main)
 
     @property
     def n_depths(self) -> int:
@@ -221,6 +236,13 @@ def _depth_factor(energy_kev: Array, depth_g_cm2: float) -> Array:
     mineral = mixture("mineral", 1.0, {"SiO2": 0.6, "CaO": 0.2, "Fe2O3": 0.2})
     depth = partial_cross_sections(mineral, energy_kev).total * depth_g_cm2
     return np.asarray(-np.expm1(-depth) / depth)
+
+
+def beta_row(betas_per_s: float, born: RouteResponse, grid: ResponseGrid) -> Array:
+    """Cumulative counts per second of the betas of a component, and of their bremsstrahlung."""
+    lines = LineSet("betas", np.array([100.0]), np.array([betas_per_s]))
+    built = build_templates([lines], [], born, grid.curve, [grid.shape.fwhm_662])
+    return np.asarray(built.cumulative[0, 0] * built.totals[0])
 
 
 def component_templates(

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from truekev.matter.materials import compound, material
 from truekev.samples.sample_file import SampleDescription
+from truekev.scale.predicted import source_betas
 from truekev.sources.bodies import detector_geometry, strata_of
-from truekev.sources.source import Source
+from truekev.sources.source import Body, Source, SourceComponent
 from truekev.transport.detector import Detector
 from truekev.transport.response import Accuracy
 from truekev.transport.response_store import ResponseStore
 from truekev.transport.setup import Part, Setup, SourceBody, point_source, slab
-from truekev.transport.setup_response import SetupResponse, setup_response
+from truekev.transport.setup_response import RouteResponse, SetupResponse, born_response, setup_response
 from truekev.transport.solids import Cylinder
 
 __all__ = [
     "NODES_KEV",
     "SCATTER_NODES_KEV",
+    "beta_response",
     "relative_u_of_distance",
     "sample_response",
     "sample_setups",
@@ -39,6 +41,7 @@ SCATTER_NODES_KEV: tuple[float, ...] = (
 )
 _HEAVY_EDGES_KEV = {74: 69.525, 90: 109.651, 92: 115.606, 82: 88.005}
 _GAP_MM = 0.01
+_BETA_U = 0.05
 _SLAB_DISTANCE_MM, _SLAB_MM = 25.0, (40.0, 240.0)
 
 
@@ -96,6 +99,19 @@ def sample_response(
     """Response per photon born in the sample, at some forty energies; seconds the first time, then from disk."""
     setups = sample_setups(sample, detector)
     return setup_response(setups, _nodes(setups[0][1]), relative_u=relative_u, progress=progress, store=store)
+
+
+def beta_response(
+    activities_bq: Mapping[str, float], sample: SampleDescription, detector: Detector
+) -> tuple[float, RouteResponse] | None:
+    """Betas per second of some nuclides in a sample, and what each of them makes; None without betas or matter."""
+    if sample.form == "point":
+        return None
+    component = SourceComponent("betas", activities_bq)
+    betas_per_s, birth = source_betas(Source(sample.name, "nuclides", (component,), Body("disc"), 0.0))
+    if birth is None:
+        return None
+    return betas_per_s, born_response(sample_setups(sample, detector), birth, relative_u=_BETA_U)
 
 
 def surroundings_response(

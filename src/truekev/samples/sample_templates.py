@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 
-from truekev.samples.candidates import candidate, candidates, lines_of, room_parts
+from truekev.samples.candidates import RADON_PROGENY, candidate, candidates, lines_of, room_parts
 from truekev.samples.component_templates import (
     DEPTHS_G_CM2,
     ComponentTemplates,
     PeakShape,
     ResponseGrid,
+    beta_row,
     component_templates,
     response_grid,
 )
 from truekev.samples.sample_file import SampleDescription
-from truekev.samples.sample_response import sample_response, surroundings_response
+from truekev.samples.sample_response import beta_response, sample_response, surroundings_response
 from truekev.scale.crystal import crystal_of
 from truekev.transport.detector import Detector
 
@@ -41,17 +42,26 @@ def sample_grid(
     return _GRIDS[key]
 
 
+# Components whose betas are hard and many enough to be seen through a body.
+_WITH_BETAS = ("Ra-228 part", "Th-228 part", "Ra-226 part", RADON_PROGENY, "U-238 part", "K-40", "Lu-176")
+
+
 @lru_cache(maxsize=8)
-def _templates(grid: ResponseGrid, names: tuple[str, ...], depths: tuple[float, ...]) -> ComponentTemplates:
+def _templates(
+    grid: ResponseGrid, names: tuple[str, ...], sample: SampleDescription, detector: Detector
+) -> ComponentTemplates:
+    # Where the sample is not described, matter about the activity is one more unknown.
+    depths = (0.0,) if sample.known else DEPTHS_G_CM2
     found = component_templates([lines_of(candidate(name)) for name in names], grid, depths)
+    betas = {name: beta_response(candidate(name).activities_bq, sample, detector) for name in _WITH_BETAS}
+    found = found.with_betas({name: beta_row(*of, grid) for name, of in betas.items() if of is not None})
     return found.joined(component_templates(list(room_parts()), grid))
 
 
-def sample_templates(grid: ResponseGrid, sample: SampleDescription, more: Sequence[str] = ()) -> ComponentTemplates:
-    """Templates of all candidates, of `more` by name, and of the room's parts.
-
-    Where the sample is not described, matter about the activity is one more unknown.
-    """
+def sample_templates(
+    grid: ResponseGrid, sample: SampleDescription, detector: Detector, more: Sequence[str] = ()
+) -> ComponentTemplates:
+    """Templates of all candidates, of `more` by name, and of the room's parts."""
     names = [one.name for one in candidates()]
     names += [name for name in dict.fromkeys(candidate(name).name for name in more) if name not in names]
-    return _templates(grid, tuple(names), (0.0,) if sample.known else DEPTHS_G_CM2)
+    return _templates(grid, tuple(names), sample, detector)

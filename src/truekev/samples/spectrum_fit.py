@@ -39,8 +39,8 @@ class SpectrumFit:
         Components that were fitted.
     strengths, covariance : ndarray
         Of the components: strengths, and their covariance with everything free.
-    values : ndarray
-        All parameters: strengths, then the shared ones.
+    values, u_counting : ndarray
+        All parameters: strengths, then the shared ones; and what counting alone leaves open of each.
     mean, sample : ndarray, shape (n,)
         Expected counts of the bins, and the part of them that is not measured background.
     residual, weight, projected : ndarray
@@ -54,6 +54,7 @@ class SpectrumFit:
     strengths: Array
     covariance: Array
     values: Array
+    u_counting: Array
     mean: Array
     sample: Array
     residual: Array
@@ -200,6 +201,9 @@ def fit_spectrum(model: SpectrumModel, names: Sequence[str]) -> SpectrumFit:
     design = design[:, free]
     weighted = weight @ design
     inverse = _inverse(design.T @ weighted + fitter.precision[np.ix_(free, free)])
+    spread = inverse @ weighted.T
+    u_counting = np.zeros(values.size)
+    u_counting[free] = np.sqrt(np.einsum("in,n,in->i", spread, model.noise(mean), spread))
     covariance = np.zeros((k, k))
     own = np.flatnonzero(free[:k])
     covariance[np.ix_(own, own)] = inverse[: own.size, : own.size]
@@ -211,6 +215,7 @@ def fit_spectrum(model: SpectrumModel, names: Sequence[str]) -> SpectrumFit:
         values[:k],
         covariance,
         values,
+        u_counting,
         mean,
         sample,
         residual,
