@@ -22,10 +22,11 @@ from truekev.scale.predicted import energy_of_u
 from truekev.spectra.spectrum import Spectrum
 from truekev.transport.detector import DEFAULT_DETECTOR
 
-__all__ = ["N_CHANNELS", "made_count", "sample_scale", "templates"]
+__all__ = ["N_CHANNELS", "N_KNOTS", "made_count", "sample_scale", "templates"]
 
 Array = npt.NDArray[np.float64]
 N_CHANNELS = 512
+N_KNOTS = 16
 # Counts per second and keV of an invented room: smooth, falling; lines come on top.
 _ROOM_KEV = (20.0, 60.0, 95.0, 140.0, 250.0, 500.0, 1000.0, 2000.0, 3200.0)
 _ROOM_PER_S_KEV = (0.02, 0.035, 0.045, 0.028, 0.006, 8e-4, 2e-4, 2e-5, 4e-6)
@@ -66,6 +67,7 @@ def made_count(
     wrong: float = 0.0,
     back: float = 1.0,
     room: float = 1.0,
+    room_wrong: Array | None = None,
 ) -> Spectrum:
     """A drawn spectrum.
 
@@ -78,6 +80,8 @@ def made_count(
     sample, gain, wrong, back, room
         Which templates; gain over that of `sample_scale`; size of a smooth relative error of what the sample makes;
         scattering by surroundings; strength of the room.
+    room_wrong
+        Relative error of the room at `N_KNOTS` places from the lowest to the highest channel.
     """
     of, scale = templates(sample), sample_scale()
     edges = np.arange(N_CHANNELS + 1, dtype=np.float64) - 0.5
@@ -87,10 +91,13 @@ def made_count(
         i = of.names.index(name)
         stack += strength * (of.main[0, i] + back * of.back[0, i] + 0.5 * of.forward[0, i])
     counts = np.diff(np.interp(u, of.u, stack))
+    knots = np.linspace(u[0], u[-1], N_KNOTS)
+    middle = 0.5 * (u[1:] + u[:-1])
     if wrong:
-        knots = np.linspace(u[0], u[-1], 16)
-        middle = 0.5 * (u[1:] + u[:-1])
-        counts = counts * np.exp(wrong * np.interp(middle, knots, rng.standard_normal(knots.size)))
-    expected = time_s * (counts + room * _room(u, of))
+        counts = counts * np.exp(wrong * np.interp(middle, knots, rng.standard_normal(N_KNOTS)))
+    of_room = room * _room(u, of)
+    if room_wrong is not None:
+        of_room = of_room * np.exp(np.interp(middle, knots, room_wrong))
+    expected = time_s * (counts + of_room)
     expected[:2] = 0.0
     return Spectrum(rng.poisson(expected).astype(np.float64), live_time_s=time_s, file="made up")
