@@ -175,7 +175,7 @@ def test_a_background_of_another_gain_is_relocked_and_said(shell: Shell) -> None
     files = ("--scale", "scale.json", "--background", "moved.csv")
     code, out, _ = shell("identify", "count.csv", *files, "--background-scale", "room.json")
     assert code == 0
-    assert "its gain differs by +6.0 %" in " ".join(out.split())
+    assert "re-locked by its own scale, as its gain differs by +6.0 %" in " ".join(out.split())
     assert "recognised: Cs-137" in out
     # the same from what the files claim
     for name, gain in (("count", 1.0), ("moved", 1.06)):

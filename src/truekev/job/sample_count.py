@@ -87,9 +87,7 @@ def _gain_of_background(
     if own is not None:
         ratio = own.pulse.gain / scale.pulse.gain
         moved = 100 * (ratio - 1)
-        words = (
-            f"Background {background.file}: laid on the spectrum's scale by its own, its gain differs {moved:+.1f} %."
-        )
+        words = f"Background {background.file}: re-locked by its own scale, as its gain differs by {moved:+.1f} %."
         return ratio, words if abs(moved) > 100 * _SAME_GAIN else f"Background {background.file}: at the same gain."
     mine, its = spectrum.claimed_scale, background.claimed_scale
     if mine is not None and its is not None:
