@@ -66,6 +66,9 @@ def made_count(
     gain: float = 1.0,
     wrong: float = 0.0,
     back: float = 1.0,
+    forward: float = 0.5,
+    wider: float = 0.0,
+    tilt: float = 0.0,
     room: float = 1.0,
     room_wrong: Array | None = None,
 ) -> Spectrum:
@@ -80,6 +83,8 @@ def made_count(
     sample, gain, wrong, back, room
         Which templates; gain over that of `sample_scale`; size of a smooth relative error of what the sample makes;
         scattering by surroundings; strength of the room.
+    forward, wider, tilt
+        Further scattering; relative change of the peak widths, and its growth with ln of energy.
     room_wrong
         Relative error of the room at `N_KNOTS` places from the lowest to the highest channel.
     """
@@ -89,7 +94,8 @@ def made_count(
     stack = np.zeros(of.u.size)
     for name, strength in strengths.items():
         i = of.names.index(name)
-        stack += strength * (of.main[0, i] + back * of.back[0, i] + 0.5 * of.forward[0, i])
+        stack += strength * (of.main[0, i] + back * of.back[0, i] + forward * of.forward[0, i])
+        stack += strength * (wider * of.wider[0, i] + tilt * of.tilted[0, i])
     counts = np.diff(np.interp(u, of.u, stack))
     knots = np.linspace(u[0], u[-1], N_KNOTS)
     middle = 0.5 * (u[1:] + u[:-1])

@@ -18,6 +18,7 @@ from truekev.matter.photons import partial_cross_sections
 from truekev.nuclides.lines import photon_lines
 from truekev.quantity import Measured
 from truekev.samples.candidates import candidate, lines_of
+from truekev.samples.knowledge import LEVEL
 from truekev.samples.limits import CharacteristicLimits, characteristic_limits, detection_limit
 from truekev.samples.sample_file import SampleDescription
 from truekev.samples.sample_response import relative_u_of_distance
@@ -70,7 +71,7 @@ class Assayed:
 def _counting_covariance(model: SpectrumModel, fit: SpectrumFit) -> Array:
     """Covariance of the strengths by counting alone, all else held."""
     columns = model.columns([model.templates.names.index(n) for n in fit.names], fit.shared)
-    information = (columns / np.maximum(model.noise(fit.mean), 1e-9)) @ columns.T
+    information = (columns / model.noise(fit.sample, float(fit.shared[LEVEL]))) @ columns.T
     return np.asarray(np.linalg.pinv(information, hermitian=True))
 
 
@@ -252,6 +253,6 @@ def time_for_limit(
 
 
 def _without(fit: SpectrumFit, i: int, model: SpectrumModel) -> SpectrumFit:
-    """The fit with one strength zero in its mean."""
+    """The fit with one strength zero in what the sample makes."""
     column = model.columns([model.templates.names.index(fit.names[i])], fit.shared)[0]
-    return replace(fit, mean=np.maximum(fit.mean - fit.strengths[i] * column, 0.05))
+    return replace(fit, sample=np.maximum(fit.sample - fit.strengths[i] * column, 0.0))

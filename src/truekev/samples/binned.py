@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,7 @@ _PER_FWHM = 5.0
 _FEWEST = 4.0  # expected counts of a bin, up to two thirds of a peak's width
 _WIDEST_FWHM = 0.67
 _LOWEST_KEV, _HIGHEST_KEV = 28.0, 2950.0
+_SMOOTHED = 5  # bins, twice
 _CUT_CHANNELS = 2  # first channels with counts: the trigger cuts them
 
 
@@ -36,8 +38,10 @@ class Binned:
         Live time.
     pile_up : ndarray, shape (n,)
         Counts of sums of two pulses, were as many summed as there are counts.
-    background, u2_background, background_slope : ndarray, shape (n,), or None
-        Background scaled to that time, its variance, and its change per unit of ln of its gain.
+    background, background_slope : ndarray, shape (n,), or None
+        Background scaled to that time, and its change per unit of ln of its gain.
+    background_times : float
+        What its counts were multiplied by.
     """
 
     edges: Array
@@ -45,12 +49,30 @@ class Binned:
     time_s: float
     pile_up: Array
     background: Array | None = None
-    u2_background: Array | None = None
     background_slope: Array | None = None
+    background_times: float = 0.0
+
+    @cached_property
+    def expected_background(self) -> Array:
+        """The background smoothed over some bins: weights must not follow its noise, or bins that it left low by chance
+        would count for more and lift every strength.
+        """
+        if self.background is None:
+            return np.zeros(self.counts.size)
+        return smoothed(self.background, self.edges)
 
     def with_counts(self, counts: Array) -> Binned:
         """Other counts in the same bins."""
         return replace(self, counts=counts)
+
+
+def smoothed(counts: Array, edges: Array) -> Array:
+    """Counts of bins, their density smoothed over some bins."""
+    width = np.diff(edges)
+    kernel = np.convolve(np.ones(_SMOOTHED), np.ones(_SMOOTHED))
+    padded = [np.pad(of, _SMOOTHED - 1, mode="symmetric") for of in (counts, width)]
+    together, widths = (np.convolve(of, kernel, mode="valid") for of in padded)
+    return np.asarray(together / widths * width)
 
 
 def u_of_edges(scale: EnergyScale, edges: Array) -> Array:
@@ -103,17 +125,16 @@ def _pile_up(counts: Array, c0: float, edges: Array) -> Array:
 
 def _background(
     background: Spectrum, sample: Spectrum, edges: Array, ratio: float, c0: float, times: float
-) -> tuple[Array, Array, Array]:
+) -> tuple[Array, Array, float]:
     below = np.concatenate(([0.0], np.cumsum(background.counts)))
     own = np.arange(background.n_channels + 1) - 0.5
 
     def counts(gain: float) -> Array:
         return np.diff(np.interp(c0 + (edges - c0) * gain, own, below))
 
-    at = counts(ratio)
     step = 0.01
     slope = (counts(ratio * (1 - step)) - counts(ratio * (1 + step))) / (2 * step)
-    return at * times, at * times**2, slope * times
+    return counts(ratio) * times, smoothed(slope, edges) * times, times
 
 
 def binned(

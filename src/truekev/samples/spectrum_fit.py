@@ -119,8 +119,9 @@ class _Fitter:
         reach = model.reach if any(name not in ROOM for name in names) else np.zeros(model.reach.size)
         self.low[scale], self.high[scale] = -reach, reach
 
-    def misfit(self, mean: Array, values: Array) -> float:
-        return self.model.misfit(mean, values - self.centre, self.precision)
+    def misfit(self, state: tuple[Array, Array, Array], values: Array) -> float:
+        level = float(values[self.k + LEVEL])
+        return self.model.misfit(state[0], state[1], level, values - self.centre, self.precision)
 
     def started(self) -> Array:
         """Strengths and levels for each depth, all else as expected; the depth that explains most.
@@ -137,7 +138,7 @@ class _Fitter:
             tried[k + DEPTH] = float(depth)
             for weight in (self.model.weight(self.model.smoothed), None):
                 tried = tried + self.step(tried, self.model.design(self.indices, tried), linear, weight)[0]
-            misfit = self.misfit(self.model.design(self.indices, tried)[0], tried)
+            misfit = self.misfit(self.model.design(self.indices, tried), tried)
             if misfit < least:
                 best, least = tried, misfit
         return best
@@ -153,8 +154,8 @@ class _Fitter:
 
         A parameter that would leave its bounds is held at them and the others are solved for anew.
         """
-        mean, _, design = state
-        weight = self.model.weight(mean) if weight is None else weight
+        mean, sample, design = state
+        weight = self.model.weight(sample, float(values[self.k + LEVEL])) if weight is None else weight
         information = design.T @ weight @ design + self.precision
         pull = design.T @ weight @ (self.model.data.counts - mean) - self.precision @ (values - self.centre)
         step = np.zeros(values.size)
@@ -176,13 +177,13 @@ class _Fitter:
     def solved(self) -> tuple[Array, tuple[Array, Array, Array], Flags]:
         values = self.started()
         state = self.model.design(self.indices, values)
-        before = self.misfit(state[0], values)
+        before = self.misfit(state, values)
         free = np.ones(values.size, dtype=np.bool_)
         for _ in range(_ROUNDS):
             step, spread, free = self.step(values, state)
             for _ in range(_HALVINGS):
                 following = self.model.design(self.indices, values + step)
-                now = self.misfit(following[0], values + step)
+                now = self.misfit(following, values + step)
                 if now < before + 1e-6 * abs(before):
                     break
                 step = 0.4 * step
@@ -197,13 +198,14 @@ def fit_spectrum(model: SpectrumModel, names: Sequence[str]) -> SpectrumFit:
     fitter = _Fitter(model, names)
     values, (mean, sample, design), free = fitter.solved()
     k = fitter.k
-    weight = model.weight(mean)
+    level = float(values[k + LEVEL])
+    weight = model.weight(sample, level)
     design = design[:, free]
     weighted = weight @ design
     inverse = _inverse(design.T @ weighted + fitter.precision[np.ix_(free, free)])
     spread = inverse @ weighted.T
     u_counting = np.zeros(values.size)
-    u_counting[free] = np.sqrt(np.einsum("in,n,in->i", spread, model.noise(mean), spread))
+    u_counting[free] = np.sqrt(np.einsum("in,n,in->i", spread, model.noise(sample, level), spread))
     covariance = np.zeros((k, k))
     own = np.flatnonzero(free[:k])
     covariance[np.ix_(own, own)] = inverse[: own.size, : own.size]
@@ -230,8 +232,9 @@ def covariance_at(model: SpectrumModel, fit: SpectrumFit, strengths: Array) -> A
     """Covariance of the strengths that the same count would have, were these the true ones."""
     fitter = _Fitter(model, fit.names)
     values = np.concatenate((strengths, fit.shared))
-    mean, _, design = model.design(fitter.indices, values)
-    information = design.T @ model.weight(mean) @ design + fitter.precision
+    _, sample, design = model.design(fitter.indices, values)
+    weight = model.weight(sample, float(values[fitter.k + LEVEL]))
+    information = design.T @ weight @ design + fitter.precision
     return _inverse(information)[: fitter.k, : fitter.k]
 
 

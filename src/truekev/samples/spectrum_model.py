@@ -64,7 +64,7 @@ class SpectrumModel:
     Attributes
     ----------
     smoothed : ndarray, shape (n,)
-        The counts, each with its neighbours.
+        The counts less background, each with its neighbours.
     expected, precision : ndarray
         What the shared parameters (`knowledge.FORWARD` and so on) are held to, and how firmly.
     reach : ndarray, shape (12,)
@@ -91,8 +91,10 @@ class SpectrumModel:
         self._centres, self._bells = bells(self._u0, self._fwhm_u)
         self.expected, self.precision = self._prior()
         counts = np.convolve(np.pad(data.counts, 1, mode="edge"), np.full(3, 1.0 / 3.0), mode="valid")
-        self.smoothed = np.maximum(counts, 0.3)
-        own = np.maximum(counts - (0.0 if data.background is None else data.background), 0.0)
+        self.smoothed = np.maximum(counts - data.expected_background, 0.0)
+        # What may well be noise makes no error of the model.
+        chance = np.sqrt((counts + data.background_times * data.expected_background) / 3.0)
+        own = np.maximum(self.smoothed - chance, 0.0)
         self._error = model_covariance(own, middle, self._fwhm_u, self.known)
 
     @property
@@ -186,8 +188,9 @@ class SpectrumModel:
         mean = sample.copy()
         room, of_gain = np.zeros(self.n_bins), np.zeros(self.n_bins)
         if self.data.background is not None and self.data.background_slope is not None:
-            room, of_gain = self.data.background, shared[LEVEL] * self.data.background_slope
-            mean = mean + shared[LEVEL] * room + shared[GAIN] * of_gain
+            # Derivatives by its smoothed form: along its own noise a level would be drawn low, and strengths high.
+            room, of_gain = self.data.expected_background, shared[LEVEL] * self.data.background_slope
+            mean = mean + shared[LEVEL] * self.data.background + shared[GAIN] * of_gain
         moved = self._shifted(strengths @ stack, u)
         design = np.column_stack(
             [*own, forward, back, wider, tilted, self.data.pile_up, room, of_gain, deeper, *moved.T, *smooth]
@@ -202,25 +205,16 @@ class SpectrumModel:
         energy = np.clip(self.scale.energy_kev(np.maximum(self.data.edges, self.scale.channel(5.0))), 5.0, 3900.0)
         return np.asarray(-np.diff(per_channel[:, None] * self.scale.pulse.jacobian(energy), axis=0))
 
-    def noise(self, mean: Array) -> Array:
-        """Variance by counting, the background's included."""
-        noise = np.maximum(mean, _LEAST_MEAN)
-        if self.data.u2_background is not None:
-            # A background bin without counts is not known to hold none.
-            noise = noise + np.maximum(self.data.u2_background, self._least_background)
-        return noise
+    def noise(self, sample: Array, level: float) -> Array:
+        """Variance by counting where the sample makes `sample`: its counts, the background's, and its noise."""
+        data = self.data
+        room = np.maximum(data.expected_background, _LEAST_MEAN * data.background_times)
+        return np.maximum(sample, 0.0) + (level + data.background_times) * room + _LEAST_MEAN
 
-    def weight(self, mean: Array) -> Array:
-        """Inverse covariance of the counts where these are expected."""
-        covariance = self._error + np.diag(self.noise(mean))
+    def weight(self, sample: Array, level: float = 1.0) -> Array:
+        """Inverse covariance of the counts where the sample makes `sample` and the background stands at `level`."""
+        covariance = self._error + np.diag(self.noise(sample, level))
         return np.asarray(cho_solve(cho_factor(covariance), np.eye(self.n_bins)))
-
-    @property
-    def _least_background(self) -> float:
-        total, variance = self.data.background, self.data.u2_background
-        if total is None or variance is None or total.sum() <= 0:
-            return 0.0
-        return float((variance.sum() / total.sum()) ** 2)
 
     def sigma_kev(self, energy_kev: float) -> float:
         """Standard deviation of a full-energy peak [keV]."""
@@ -251,9 +245,9 @@ class SpectrumModel:
         """Full-energy counts of lines at unit strength."""
         return np.asarray(self.data.time_s * self.templates.peak_rates(lines, float(shared[DEPTH])))
 
-    def misfit(self, mean: Array, off: Array, precision: Array) -> float:
+    def misfit(self, mean: Array, sample: Array, level: float, off: Array, precision: Array) -> float:
         """-2 ln L but for a constant: counts about `mean`, and parameters `off` what they are held to."""
         residual = self.data.counts - mean
-        weight = self.weight(mean)
+        weight = self.weight(sample, level)
         chi2 = residual @ weight @ residual + off @ precision @ off
         return float(chi2 - np.linalg.slogdet(weight)[1])
