@@ -74,7 +74,9 @@ def trial(number: int, rng: np.random.Generator) -> Result:
 
 def main() -> int:
     """Run, print and write docs/validation/vial_age.md."""
-    trials = run_trials("vial_age", trial, n_trials=N_TRIALS, seed=SEED, settings="2 % wrong, rods before", workers=1)
+    trials = run_trials(
+        "vial_age", trial, n_trials=N_TRIALS, seed=SEED, settings="2: 2 % wrong, rods before", workers=1
+    )
     of = trials.results
     apart = sum(r["kept"][0] > r["removed"][1] for r in of)
     kept = sum(r["kept"][1] >= 0.98 for r in of)
