@@ -1,0 +1,163 @@
+"""Parts of a forward model before smearing: what each makes in the crystal, on the axis of pulse height.
+
+The axis is u = sqrt(p), p the nominal pulse height [keV-equivalent] of the full-energy peak that makes as much light
+(scale/templates.py). On it peaks do not move with kappa; deposits that are no full-energy peak do, a little, because
+their light is made by other electrons: continua are kept for several kappa.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from truekev.scale.crystal import Crystal
+from truekev.scale.light import REFERENCE_KEV, LightCurve
+from truekev.scale.sample import Sample, joined
+from truekev.scale.templates import LineSet, nominal_pulse_kev
+from truekev.transport.node_response import NodeResponse
+from truekev.transport.stand import Scatter
+
+__all__ = ["KAPPAS", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of"]
+
+Array = npt.NDArray[np.float64]
+
+KAPPAS: Array = np.array([0.1, 0.55, 1.0, 1.45, 1.9])
+U_STEP = 0.05
+U_EDGES: Array = np.arange(0.0, 60.0 + U_STEP / 2, U_STEP)
+# Fall-off of the smooth parts [keV-equivalent].
+_SMOOTH_KEV = (60.0, 180.0, 500.0, 2000.0)
+
+
+@dataclass(frozen=True, eq=False)
+class ForwardParts:
+    """Parts of a spectrum, each as counts per unit of its strength.
+
+    Parameters
+    ----------
+    names : tuple of str
+        The k parts: those of the source first, then scatter, room lines, smooth parts.
+    continuum : ndarray, shape (q, k, m)
+        Counts in cells of u for each of the q values of `KAPPAS`; every part adds up to one count, peaks included.
+    line_u, line_energy_kev, line_area, line_var_d_kev2 : ndarray, shape (n,)
+        Full-energy peaks: place, energy, counts per unit of strength, variance of D.
+    line_part : ndarray of int, shape (n,)
+        Which part a line belongs to.
+    line_makers : tuple of str
+    var_d_kev2 : ndarray, shape (m,)
+        Variance of D of a full-energy peak in each cell.
+    totals : ndarray, shape (k,)
+        Counts per photon rate of 1 before parts were scaled to one count.
+    n_source : int
+        How many parts belong to the declared source.
+    curve : LightCurve
+    """
+
+    names: tuple[str, ...]
+    continuum: Array
+    line_u: Array
+    line_energy_kev: Array
+    line_area: Array
+    line_var_d_kev2: Array
+    line_part: npt.NDArray[np.int64]
+    line_makers: tuple[str, ...]
+    var_d_kev2: Array
+    totals: Array
+    n_source: int
+    curve: LightCurve
+
+
+def continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve) -> Array:
+    """Deposits that are no full-energy peak, in cells of u, shape (q, m), for each of `KAPPAS`."""
+    edges = response.bin_edges_kev
+    deposit, weighted = np.zeros(edges.size - 1), np.zeros(edges.size - 1)
+    for energy, rate in zip(lines.energy_kev, lines.rate, strict=True):
+        probability, with_d = response.deposits(float(energy))
+        deposit += rate * probability
+        weighted += rate * with_d
+    middle = 0.5 * (edges[1:] + edges[:-1])
+    # Mean D over energy per bin, smoothed: the Monte Carlo is noisy bin by bin, light is not.
+    box = np.ones(7)
+    relative = np.convolve(weighted, box, mode="same") / np.maximum(
+        np.convolve(deposit * middle, box, mode="same"), 1e-300
+    )
+    at_edges = np.interp(edges, middle, relative)
+    cumulative = np.concatenate(([0.0], np.cumsum(deposit)))
+    grid = np.concatenate(([0.0], np.geomspace(2.0, 4000.0, 1200)))
+    reference_d = float(curve.relative_d(REFERENCE_KEV))
+    rows = []
+    for kappa in KAPPAS:
+        light_kev = np.maximum.accumulate(edges * (1.0 + kappa * at_edges) / (1.0 + kappa * reference_d))
+        same_light = np.interp(light_kev, 1e3 * np.concatenate(([0.0], curve.light_mev(grid[1:], kappa))), grid)
+        pulse = np.zeros_like(edges)
+        pulse[1:] = nominal_pulse_kev(curve, np.maximum(same_light[1:], 0.1))
+        rows.append(np.diff(np.interp(U_EDGES, np.sqrt(np.maximum(pulse, 0.0)), cumulative)))
+    return np.array(rows)
+
+
+def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, with_room: bool) -> ForwardParts:
+    """The parts of a sample in a crystal.
+
+    Parameters
+    ----------
+    sample, crystal
+        What is counted with what.
+    scatter
+        Responses of what scatters; see `transport.stand`.
+    with_room
+        Whether natural lines of the room belong to it: not where a background was measured.
+    """
+    everything = joined("everything", sample.components)
+    room = list(sample.room) if with_room else []
+    names: list[str] = []
+    continua: list[Array] = []
+    lines: list[tuple[LineSet, int]] = []
+    for component in (*sample.components, *room):
+        lines.append((component, len(names)))
+        names.append(component.name)
+        continua.append(continuum_on_u(component, crystal.response, crystal.curve))
+    n_source = len(sample.components)
+    for one in scatter:
+        names.append(one.name)
+        continua.append(continuum_on_u(everything, one.response, crystal.curve))
+    if room:
+        names.append("room scattered back")
+        continua.append(continuum_on_u(joined("room", room), scatter[0].response, crystal.curve))
+    for scale in _SMOOTH_KEV:
+        names.append(f"smooth {scale:.0f}")
+        cells = np.diff(1.0 - np.exp(-(U_EDGES**2) / scale))
+        continua.append(np.tile(cells, (KAPPAS.size, 1)))
+    stack = np.stack(continua, axis=1)
+    totals = stack[2].sum(axis=1)
+    energy, area, part, makers = _peaks(lines, crystal)
+    np.add.at(totals, part, area)
+    totals = np.maximum(totals, 1e-300)
+    middle_u = 0.5 * (U_EDGES[1:] + U_EDGES[:-1])
+    fine = np.geomspace(5.0, 4000.0, 800)
+    cell_energy = np.interp(middle_u**2, nominal_pulse_kev(crystal.curve, fine), fine)
+    return ForwardParts(
+        tuple(names),
+        stack / totals[None, :, None],
+        np.sqrt(nominal_pulse_kev(crystal.curve, energy)),
+        energy,
+        area / totals[part],
+        crystal.response.variance_d_kev2(energy),
+        part,
+        makers,
+        crystal.response.variance_d_kev2(cell_energy),
+        totals,
+        n_source,
+        crystal.curve,
+    )
+
+
+def _peaks(
+    lines: Sequence[tuple[LineSet, int]], crystal: Crystal
+) -> tuple[Array, Array, npt.NDArray[np.int64], tuple[str, ...]]:
+    energy = np.concatenate([one.energy_kev for one, _ in lines])
+    area = np.concatenate([one.rate * crystal.response.full_energy(one.energy_kev) for one, _ in lines])
+    part = np.concatenate([np.full(one.energy_kev.size, index, dtype=np.int64) for one, index in lines])
+    makers = tuple(maker for one, _ in lines for maker in one.makers)
+    return energy, area, part, makers
