@@ -34,10 +34,20 @@ SCATTER_NODES_KEV: tuple[float, ...] = (
 
 @dataclass(frozen=True, eq=False)
 class Scatter:
-    """Photons that came scattered, by where: a response of that part alone."""
+    """Photons that came scattered, by where: a response of that part alone.
+
+    Parameters
+    ----------
+    name : str
+    response : RouteResponse
+        Per photon born.
+    direct_peak_662 : float
+        Full-energy peak at 661.655 keV of the same count, per photon born: what a strength is measured against.
+    """
 
     name: str
     response: RouteResponse
+    direct_peak_662: float
 
 
 def _places(detector: Detector) -> Mapping[str, tuple[float, tuple[Part, ...]]]:
@@ -97,7 +107,8 @@ def scatter_responses(
             progress=tell,
             store=store,
         )
-        found.append(Scatter(f"scattered back, {place}", response.of("back")))
+        peak = float(response.peak.full_energy(661.655))
+        found.append(Scatter(f"scattered back, {place}", response.of("back"), peak))
         if place != "behind the source":
-            found.append(Scatter(f"scattered forward, {place}", response.of("forward")))
+            found.append(Scatter(f"scattered forward, {place}", response.of("forward"), peak))
     return tuple(found)

@@ -24,14 +24,14 @@ from truekev.errors import FitError
 from truekev.scale.light import Pulse
 from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, Design, design_of, gradient_of
-from truekev.scale.whole.parts import ForwardParts
+from truekev.scale.whole.parts import SMOOTH, ForwardParts
 
 __all__ = ["DELTA", "FittedWhole", "ShapePrior", "Start", "WholeFit", "fit_whole"]
 
 Array = npt.NDArray[np.float64]
 
 DELTA = 0.03
-_LOW_KEV = 60.0  # absorption, X-rays, scatter and trigger make templates worse towards low energy
+_LOW_KEV = 45.0  # absorption, X-rays, scatter and trigger make templates worse towards low energy
 _CORRELATED_FWHM = 2.0
 _FWHM = 2.3548200450309493
 _P0_KEV = 661.655
@@ -42,6 +42,8 @@ _BOUNDS = {1: (0.1, 1.9), 2: (-0.02, 0.10), N_PULSE + 1: (0.0, 0.4), N_PULSE + 2
 _LOG_WIDTH = (float(np.log(0.03)), float(np.log(0.2)))
 _OWN = 2  # ln g and background gain of each spectrum
 _ROOM_GAIN_U = 0.01
+_USUAL_PILE_UP = 0.002  # of all counts: some microseconds at some hundred counts per second
+_USUAL_SMOOTH = 0.1  # of all counts, each smooth part
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,31 +124,41 @@ def _variance(model: Array, data: BinnedSpectrum, design: Design, width: Array, 
     u = np.maximum(0.5 * (design.edges_u[1:] + design.edges_u[:-1]), 1.0)
     fwhm_u = 0.5 * float(np.exp(width[0])) * np.sqrt(_P0_KEV)
     apart = (u[:, None] - u[None, :]) / (_CORRELATED_FWHM * fwhm_u)
-    amplitude = delta * (1.0 + (_LOW_KEV / u**2) ** 2) * model
-    total = amplitude[:, None] * np.exp(-0.5 * apart**2) * amplitude[None, :]
+    # Not more than was counted: a model that is far too high must not excuse itself.
+    amplitude = delta * (1.0 + (_LOW_KEV / u**2) ** 4) * np.minimum(model, _smoothed(data.counts))
+    total = amplitude[:, None] * np.exp(-np.abs(apart)) * amplitude[None, :]
     total[np.diag_indices_from(total)] += np.maximum(model, _LEAST_MODEL) + data.room_variance
     return np.asarray(total, dtype=np.float64)
 
 
 def _rows(start: Start, strengths: Array | None) -> tuple[Array, Array]:
-    """Further equations of the strengths: background about 1, and parts of one whole about in their ratio."""
-    n_columns = len(start.parts.names) + 2
+    """Further equations of the strengths: what is known of them before the fit."""
+    parts = start.parts
+    k = len(parts.names)
+    total = max(float(start.data.counts.sum()), 1.0)
     rows, targets = [], []
-    if start.data.room_precision > 0:
-        row = np.zeros(n_columns)
-        row[-1] = np.sqrt(start.data.room_precision)
+
+    def add(weights: dict[int, float], target: float = 0.0) -> None:
+        row = np.zeros(k + 2)
+        row[list(weights)] = list(weights.values())
         rows.append(row)
-        targets.append(np.sqrt(start.data.room_precision))
+        targets.append(target)
+
+    if start.data.room_precision > 0:
+        add({k + 1: float(np.sqrt(start.data.room_precision))}, float(np.sqrt(start.data.room_precision)))
+    add({k: 1.0 / (_USUAL_PILE_UP * total)})
+    for i in range(k):
+        if parts.names[i].startswith(SMOOTH):
+            add({i: 1.0 / (_USUAL_SMOOTH * total)})
     if strengths is not None:
-        per_total = strengths[: len(start.parts.names)] / start.parts.totals
+        per_total = strengths[:k] / parts.totals
+        strongest = max(float(per_total[: parts.n_source].max()), 1e-300)
         for one, other, u in start.ties:
             size = u * max(float(per_total[one]), float(per_total[other]), 1e-300)
-            row = np.zeros(n_columns)
-            row[one] = 1.0 / (start.parts.totals[one] * size)
-            row[other] = -1.0 / (start.parts.totals[other] * size)
-            rows.append(row)
-            targets.append(0.0)
-    return np.array(rows).reshape(-1, n_columns), np.array(targets)
+            add({one: 1.0 / (parts.totals[one] * size), other: -1.0 / (parts.totals[other] * size)})
+        for i in np.flatnonzero(parts.usual > 0):
+            add({int(i): 1.0 / (parts.totals[i] * parts.usual[i] * strongest)})
+    return np.array(rows), np.array(targets)
 
 
 @dataclass(frozen=True, eq=False)

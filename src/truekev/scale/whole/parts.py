@@ -20,15 +20,18 @@ from truekev.scale.templates import LineSet, nominal_pulse_kev
 from truekev.transport.node_response import NodeResponse
 from truekev.transport.stand import Scatter
 
-__all__ = ["KAPPAS", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of"]
+__all__ = ["KAPPAS", "SMOOTH", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of"]
 
 Array = npt.NDArray[np.float64]
 
 KAPPAS: Array = np.array([0.1, 0.55, 1.0, 1.45, 1.9])
 U_STEP = 0.05
 U_EDGES: Array = np.arange(0.0, 60.0 + U_STEP / 2, U_STEP)
+SMOOTH = "smooth"
 # Fall-off of the smooth parts [keV-equivalent].
 _SMOOTH_KEV = (60.0, 180.0, 500.0, 2000.0)
+_EDGE_KEV = 33.0
+_USUAL_SCATTER = 1.5  # times what the slabs of transport.stand scatter
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +55,9 @@ class ForwardParts:
         Counts per photon rate of 1 before parts were scaled to one count.
     n_source : int
         How many parts belong to the declared source.
+    usual : ndarray, shape (k,)
+        Strength that a part of scatter usually has, over the strongest part of the source (both per photon rate, as
+        `totals` has it); 0 for parts that nothing is known of.
     curve : LightCurve
     """
 
@@ -66,6 +72,7 @@ class ForwardParts:
     var_d_kev2: Array
     totals: Array
     n_source: int
+    usual: Array
     curve: LightCurve
 
 
@@ -114,19 +121,23 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
     names: list[str] = []
     continua: list[Array] = []
     lines: list[tuple[LineSet, int]] = []
-    for component in (*sample.components, *room):
+    components = [piece for component in sample.components for piece in _at_edge(component)]
+    for component in (*components, *room):
         lines.append((component, len(names)))
         names.append(component.name)
         continua.append(continuum_on_u(component, crystal.response, crystal.curve))
-    n_source = len(sample.components)
+    n_source = len(components)
+    usual: dict[int, float] = {}
+    at_662 = float(crystal.response.full_energy(REFERENCE_KEV))
     for one in scatter:
+        usual[len(names)] = _USUAL_SCATTER * at_662 / one.direct_peak_662
         names.append(one.name)
         continua.append(continuum_on_u(everything, one.response, crystal.curve))
     if room:
         names.append("room scattered back")
         continua.append(continuum_on_u(joined("room", room), scatter[0].response, crystal.curve))
     for scale in _SMOOTH_KEV:
-        names.append(f"smooth {scale:.0f}")
+        names.append(f"{SMOOTH} {scale:.0f}")
         cells = np.diff(1.0 - np.exp(-(U_EDGES**2) / scale))
         continua.append(np.tile(cells, (KAPPAS.size, 1)))
     stack = np.stack(continua, axis=1)
@@ -149,8 +160,16 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
         crystal.response.variance_d_kev2(cell_energy),
         totals,
         n_source,
+        np.array([usual.get(i, 0.0) for i in range(len(names))]),
         crystal.curve,
     )
+
+
+def _at_edge(component: LineSet) -> list[LineSet]:
+    """Lines below the K edges of iodine and caesium apart: windows and trigger take what nobody knows of them."""
+    pieces = [component.part(f"{component.name}, below {_EDGE_KEV:.0f} keV", 0.0, _EDGE_KEV)]
+    pieces.append(component.part(component.name, _EDGE_KEV, np.inf))
+    return [piece for piece in pieces if piece.energy_kev.size]
 
 
 def _peaks(
