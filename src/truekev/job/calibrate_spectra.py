@@ -146,7 +146,7 @@ def calibrate_files(
     settings = {"sources": list(sources), "detector": used_detector.name, "method": "peaks"}
     record = Record.make(inputs, settings, table_versions())
     results = []
-    for one, bare, confidence, fitted in zip(counted, found.scales, found.confidences, found.fit.spectra, strict=True):
+    for one, bare, confidence, fitted in zip(counted, found.scales, found.confidences, found.spectra, strict=True):
         spectrum = one.spectrum
         start = "" if spectrum.start is None else spectrum.start.isoformat()
         scale = replace(

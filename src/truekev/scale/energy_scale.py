@@ -71,6 +71,8 @@ class EnergyScale:
     groups : tuple of UsedGroup
     method, source, detector : str
         How, with what and on what it was made.
+    width_law : tuple of float
+        ln R, f0, f2 of scale/whole/smear.py where the whole spectrum was fitted; empty otherwise.
     claimed_coefficients_kev : tuple of float
         The polynomial that the instrument held when the spectrum was taken; empty if the file has none.
     spectrum_start : str
@@ -89,6 +91,7 @@ class EnergyScale:
     method: str
     source: str
     detector: str
+    width_law: tuple[float, ...] = ()
     claimed_coefficients_kev: tuple[float, ...] = ()
     spectrum_start: str = ""
     history: tuple[str, ...] = ()
@@ -188,6 +191,7 @@ class _ScaleModel(BaseModel):
     method: str
     source: str
     detector: str
+    width_law: tuple[float, ...] = Field(default=(), max_length=3)
     claimed_coefficients_kev: tuple[float, ...]
     spectrum_start: str
     history: tuple[str, ...]
@@ -259,6 +263,7 @@ def read_scale(path: str | Path) -> EnergyScale:
         model.method,
         model.source,
         model.detector,
+        model.width_law,
         model.claimed_coefficients_kev,
         model.spectrum_start,
         model.history,

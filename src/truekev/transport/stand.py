@@ -7,9 +7,12 @@ four times their density: what they scatter is the same, and a crystal that look
 
 from __future__ import annotations
 
+import io
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import dataclass
+
+import numpy as np
 
 from truekev.matter.materials import compound, material
 from truekev.transport.detector import Detector
@@ -19,7 +22,7 @@ from truekev.transport.setup import DetectorGeometry, Layer, Part, Setup, point_
 from truekev.transport.setup_response import RouteResponse, setup_response
 from truekev.transport.solids import Box
 
-__all__ = ["SCATTER_NODES_KEV", "Scatter", "scatter_responses"]
+__all__ = ["SCATTER_NODES_KEV", "Scatter", "scatter_from_bytes", "scatter_responses", "scatter_to_bytes"]
 
 Progress = Callable[[float, str], None]
 
@@ -112,3 +115,41 @@ def scatter_responses(
         if place != "behind the source":
             found.append(Scatter(f"scattered forward, {place}", response.of("forward"), peak))
     return tuple(found)
+
+
+def scatter_to_bytes(scatter: tuple[Scatter, ...]) -> bytes:
+    """The responses as a compressed numpy archive."""
+    buffer = io.BytesIO()
+    np.savez_compressed(
+        buffer,
+        names=np.array([one.name for one in scatter]),
+        routes=np.array([one.response.route for one in scatter]),
+        direct_peak_662=np.array([one.direct_peak_662 for one in scatter]),
+        nodes_kev=scatter[0].response.nodes_kev,
+        continuum=np.array([one.response.continuum for one in scatter], dtype=np.float32),
+        continuum_d_kev=np.array([one.response.continuum_d_kev for one in scatter], dtype=np.float32),
+    )
+    return buffer.getvalue()
+
+
+def scatter_from_bytes(data: bytes) -> tuple[Scatter, ...]:
+    """The responses from what `scatter_to_bytes` made."""
+    with np.load(io.BytesIO(data), allow_pickle=False) as archive:
+        nodes = np.asarray(archive["nodes_kev"], dtype=np.float64)
+        nothing = np.zeros(nodes.size)
+        rows = zip(
+            archive["names"],
+            archive["routes"],
+            archive["direct_peak_662"],
+            archive["continuum"].astype(np.float64),
+            archive["continuum_d_kev"].astype(np.float64),
+            strict=True,
+        )
+        return tuple(
+            Scatter(
+                str(name),
+                RouteResponse(nodes, nothing, nothing, nothing, nothing, continuum, with_d, route=str(route)),
+                float(peak),
+            )
+            for name, route, peak, continuum, with_d in rows
+        )

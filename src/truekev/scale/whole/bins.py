@@ -11,7 +11,7 @@ from truekev.errors import RefusedError
 from truekev.scale.light import Pulse
 from truekev.scale.search import MeasuredBackground
 
-__all__ = ["BinnedSpectrum", "merged"]
+__all__ = ["BinnedSpectrum", "merged", "pile_up_of"]
 
 Array = npt.NDArray[np.float64]
 
@@ -20,6 +20,7 @@ _LOWEST_KEV = 24.0
 _HIGHEST_KEV = 3300.0
 _FWHM_KEV_662 = 661.655
 _LEAST_BINS = 20
+_ONSET, _TRIGGER_KEV = 0.02, 4.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,20 +64,17 @@ def _first_and_last(counts: Array, pulse: Pulse) -> tuple[int, int]:
     kev = pulse.gain * 1e-3  # channels per keV of light
     end = min(last, int(float(pulse.channel(_HIGHEST_KEV))))
     lowest = int(np.ceil(float(pulse.channel(_LOWEST_KEV)) - 0.5))
-    # The trigger cuts within some keV: behind the steepest rise from nothing, the spectrum is taken to be whole.
+    # The trigger cuts within some keV: past the first channels that hold anything, the spectrum is taken to be whole.
     near = counts[: max(int(float(pulse.channel(90.0))), 4)]
-    half = int(max(round(3.0 * kev), 1))
-    smooth = np.convolve(near, np.full(half, 1.0 / half), mode="same")
-    trigger = int(np.argmax(smooth > 0.5 * smooth.max())) if smooth.size and smooth.max() > 0 else 0
-    below = np.flatnonzero(smooth > 0.02 * smooth.max()) if smooth.size else np.zeros(0, np.int64)
-    onset = int(below[0]) if below.size else 0
-    del trigger
-    past = onset + max(int(np.ceil(4.0 * kev)), 1)
-    return max(lowest, past, 0), max(end, 0)
+    box = int(max(round(3.0 * kev), 1))
+    smooth = np.convolve(near, np.full(box, 1.0 / box), mode="same")
+    held = np.flatnonzero(smooth > _ONSET * smooth.max()) if smooth.size and smooth.max() > 0 else np.zeros(0, int)
+    onset = int(held[0]) if held.size else 0
+    return max(lowest, onset + max(int(np.ceil(_TRIGGER_KEV * kev)), 1), 0), max(end, 0)
 
 
-def _pile_up(counts: Array, pulse: Pulse, last: int) -> Array:
-    """The spectrum folded with itself, pulses added from the pulse coordinate of no light."""
+def pile_up_of(counts: Array, pulse: Pulse, last: int) -> Array:
+    """Where two pulses added would lie, per channel up to `last`: the spectrum folded with itself."""
     n = last + 1
     coarse = max(n // 512, 1)
     m = n // coarse
@@ -124,7 +122,7 @@ def merged(counts: Array, background: MeasuredBackground | None, pulse: Pulse, w
 
     nothing = np.zeros(at.size - 1)
     edges = np.asarray(at - 0.5, dtype=np.float64)
-    pile_up = summed(_pile_up(counts, pulse, last))
+    pile_up = summed(pile_up_of(counts, pulse, last))
     pile_up = pile_up / max(pile_up.sum(), 1e-300)
     if background is None:
         return BinnedSpectrum(edges, summed(counts), nothing, nothing, nothing, 0.0, False, pile_up)

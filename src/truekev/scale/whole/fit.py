@@ -83,6 +83,8 @@ class FittedWhole:
         Residuals made white: independent, of variance one where the model holds.
     factor : ndarray, shape (n, n)
         Lower Cholesky factor of V.
+    edges : ndarray, shape (n + 1,)
+        Bin edges in the pulse coordinate.
     """
 
     pulse: Pulse
@@ -94,6 +96,7 @@ class FittedWhole:
     sigma: Array
     residual: Array
     factor: Array
+    edges: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -361,6 +364,7 @@ def fit_whole(
                 weights[j][1],
                 one.residual[:n],
                 factors[j],
+                starts[j].data.edges,
             )
         )
     return WholeFit(theta[:N_SHAPE].copy(), covariance, tuple(fitted), float(cost), rounds, settled)

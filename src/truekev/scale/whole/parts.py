@@ -20,7 +20,7 @@ from truekev.scale.templates import LineSet, nominal_pulse_kev
 from truekev.transport.node_response import NodeResponse
 from truekev.transport.stand import Scatter
 
-__all__ = ["KAPPAS", "SMOOTH", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of"]
+__all__ = ["KAPPAS", "SMOOTH", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of", "pieces_of"]
 
 Array = npt.NDArray[np.float64]
 
@@ -30,6 +30,7 @@ U_EDGES: Array = np.arange(0.0, 60.0 + U_STEP / 2, U_STEP)
 SMOOTH = "smooth"
 # Fall-off of the smooth parts [keV-equivalent].
 _SMOOTH_KEV = (60.0, 180.0, 500.0, 2000.0)
+_SCATTER_SPLIT_KEV = 300.0
 _EDGE_KEV = 33.0
 _USUAL_SCATTER = 1.5  # times what the slabs of transport.stand scatter
 
@@ -121,7 +122,7 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
     names: list[str] = []
     continua: list[Array] = []
     lines: list[tuple[LineSet, int]] = []
-    components = [piece for component in sample.components for piece in _at_edge(component)]
+    components = [piece for component in sample.components for piece in pieces_of(component)]
     for component in (*components, *room):
         lines.append((component, len(names)))
         names.append(component.name)
@@ -130,9 +131,12 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
     usual: dict[int, float] = {}
     at_662 = float(crystal.response.full_energy(REFERENCE_KEV))
     for one in scatter:
-        usual[len(names)] = _USUAL_SCATTER * at_662 / one.direct_peak_662
-        names.append(one.name)
-        continua.append(continuum_on_u(everything, one.response, crystal.curve))
+        for words, low, high in (("below", 0.0, _SCATTER_SPLIT_KEV), ("above", _SCATTER_SPLIT_KEV, np.inf)):
+            of_lines = everything.part(f"{one.name}, of lines {words} {_SCATTER_SPLIT_KEV:.0f} keV", low, high)
+            if of_lines.energy_kev.size:
+                usual[len(names)] = _USUAL_SCATTER * at_662 / one.direct_peak_662
+                names.append(of_lines.name)
+                continua.append(continuum_on_u(of_lines, one.response, crystal.curve))
     if room:
         names.append("room scattered back")
         continua.append(continuum_on_u(joined("room", room), scatter[0].response, crystal.curve))
@@ -165,7 +169,7 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
     )
 
 
-def _at_edge(component: LineSet) -> list[LineSet]:
+def pieces_of(component: LineSet) -> list[LineSet]:
     """Lines below the K edges of iodine and caesium apart: windows and trigger take what nobody knows of them."""
     pieces = [component.part(f"{component.name}, below {_EDGE_KEV:.0f} keV", 0.0, _EDGE_KEV)]
     pieces.append(component.part(component.name, _EDGE_KEV, np.inf))
