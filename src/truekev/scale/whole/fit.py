@@ -26,12 +26,13 @@ from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, Design, design_of, gradient_of
 from truekev.scale.whole.parts import SMOOTH, ForwardParts
 
-__all__ = ["DELTA", "FittedWhole", "ShapePrior", "Start", "WholeFit", "fit_whole"]
+__all__ = ["DELTA", "FittedWhole", "ShapePrior", "Start", "WholeFit", "expected_covariance", "fit_whole", "model_error"]
 
 Array = npt.NDArray[np.float64]
 
 DELTA = 0.03
 _LOW_KEV = 45.0  # absorption, X-rays, scatter and trigger make templates worse towards low energy
+_MOST_ERROR = 0.5
 _CORRELATED_FWHM = 2.0
 _FWHM = 2.3548200450309493
 _P0_KEV = 661.655
@@ -123,13 +124,23 @@ class WholeFit:
     settled: bool
 
 
+def model_error(u: Array, width: Array, delta: float) -> tuple[Array, float]:
+    """Standard deviation of the model's error at `u` (relative), and its length of correlation in u.
+
+    The process is Ornstein and Uhlenbeck's: correlated over two peak widths, rough, so that it allows for a peak of a
+    slightly wrong place or shape as well as for one of a wrong size.
+    """
+    fwhm_u = 0.5 * float(np.exp(width[0])) * np.sqrt(_P0_KEV)
+    relative = np.minimum(delta * (1.0 + (_LOW_KEV / np.maximum(u, 1.0) ** 2) ** 4), _MOST_ERROR)
+    return relative, _CORRELATED_FWHM * fwhm_u
+
+
 def _variance(model: Array, data: BinnedSpectrum, design: Design, width: Array, delta: float) -> Array:
     u = np.maximum(0.5 * (design.edges_u[1:] + design.edges_u[:-1]), 1.0)
-    fwhm_u = 0.5 * float(np.exp(width[0])) * np.sqrt(_P0_KEV)
-    apart = (u[:, None] - u[None, :]) / (_CORRELATED_FWHM * fwhm_u)
+    relative, length = model_error(u, width, delta)
     # Not more than was counted: a model that is far too high must not excuse itself.
-    amplitude = delta * (1.0 + (_LOW_KEV / u**2) ** 4) * np.minimum(model, _smoothed(data.counts))
-    total = amplitude[:, None] * np.exp(-np.abs(apart)) * amplitude[None, :]
+    amplitude = relative * np.minimum(model, smoothed(data.counts))
+    total = amplitude[:, None] * np.exp(-np.abs(u[:, None] - u[None, :]) / length) * amplitude[None, :]
     total[np.diag_indices_from(total)] += np.maximum(model, _LEAST_MODEL) + data.room_variance
     return np.asarray(total, dtype=np.float64)
 
@@ -261,7 +272,39 @@ class _Problem:
         return information, gradient
 
 
-def _smoothed(counts: Array) -> Array:
+def expected_covariance(start: Start, prior: ShapePrior, theta: Array, strengths: Array, *, delta: float = DELTA) -> Array:
+    """Covariance that a fit can reach at a truth: inverse of the information with all strengths free, and the priors.
+
+    Parameters
+    ----------
+    start
+        Bins and parts; its counts stand for what is expected.
+    theta : ndarray, shape (16,)
+        True shape, ln g, background gain.
+    strengths : ndarray, shape (k + 2,)
+        True strengths of the parts, pile-up and the background (about 1).
+    """
+    problem = _Problem([start], prior, delta, None)
+    design = design_of(start.data, start.parts, theta[:N_SHAPE], float(theta[N_SHAPE]))
+    model = design.columns @ strengths
+    factor, _ = problem.factor(theta, 0, model, design)
+    rows, targets = _rows(start, strengths)
+    white = np.vstack([solve_triangular(factor, design.columns, lower=True), rows])
+    one = _Solved(design, np.maximum(strengths, 1e-9), model, white, np.zeros(white.shape[0]), 0.0)
+    information, _ = problem.equations(theta, [one], [factor])
+    return _inverse(information, problem.held)
+
+
+def _inverse(information: Array, held: npt.NDArray[np.bool_]) -> Array:
+    free = ~held
+    covariance = np.zeros_like(information)
+    scale = np.sqrt(np.diag(information)[free])
+    inverse = np.linalg.inv(information[np.ix_(free, free)] / np.outer(scale, scale) + 1e-12 * np.eye(scale.size))
+    covariance[np.ix_(free, free)] = inverse / np.outer(scale, scale)
+    return covariance
+
+
+def smoothed(counts: Array) -> Array:
     """First weights from neighbours, so that an empty bin does not weigh most."""
     return np.convolve(np.pad(np.maximum(counts, 1.0), 2, mode="edge"), np.full(5, 0.2), mode="valid")
 
@@ -307,7 +350,7 @@ def fit_whole(
     problem = _Problem(starts, prior, delta, gain_spread)
     theta = np.concatenate([shape, *([s.log_gain, 0.0] for s in starts)])
     theta = _clipped(theta)
-    models = [_smoothed(s.data.counts) for s in starts]
+    models = [smoothed(s.data.counts) for s in starts]
     designs = [design_of(s.data, s.parts, theta[:N_SHAPE], s.log_gain) for s in starts]
     strengths: list[Array | None] = [None] * len(starts)
     damping, settled, rounds = 0.0, False, 0
@@ -344,11 +387,7 @@ def fit_whole(
             break
     if not np.all(np.isfinite(theta)):
         raise FitError("the fit of the whole spectrum does not settle.")
-    free = ~problem.held
-    covariance = np.zeros_like(information)
-    scale = np.sqrt(np.diag(information)[free])
-    inverse = np.linalg.inv(information[np.ix_(free, free)] / np.outer(scale, scale) + 1e-12 * np.eye(scale.size))
-    covariance[np.ix_(free, free)] = inverse / np.outer(scale, scale)
+    covariance = _inverse(information, problem.held)
     fitted = []
     for j, one in enumerate(solved):
         log_gain, room_gain = problem.own(theta, j)

@@ -18,7 +18,7 @@ from truekev.scale.whole.parts import ForwardParts, parts_of
 from truekev.scale.whole.prior import PRIOR_MEAN, ties_of
 from truekev.transport.stand import Scatter
 
-__all__ = ["covariance_of_pulse", "fwhm_at_662", "kept_parts", "shape_from", "start_of"]
+__all__ = ["covariance_of_pulse", "fwhm_at_662", "kept_parts", "pulse_covariance", "shape_from", "start_of"]
 
 Array = npt.NDArray[np.float64]
 
@@ -59,16 +59,20 @@ def shape_from(pulse: Pulse, width: float) -> Array:
 
 def covariance_of_pulse(fit: WholeFit, index: int) -> Array:
     """Covariance of (c0 [channels], ln g, kappa, s, psi) of one spectrum, shape (12, 12)."""
-    pulse = fit.spectra[index].pulse
+    return pulse_covariance(fit.covariance, fit.spectra[index].pulse, index)
+
+
+def pulse_covariance(covariance: Array, pulse: Pulse, index: int) -> Array:
+    """The same from the covariance of all stepped parameters."""
     gain_at = N_SHAPE + 2 * index
-    pick = np.zeros((12, fit.covariance.shape[0]))
+    pick = np.zeros((12, covariance.shape[0]))
     pick[0, 0] = pulse.gain * 1e-3
     pick[0, gain_at] = pulse.c0
     pick[1, gain_at] = 1.0
     pick[2, 1] = 1.0
     pick[3, 2] = 1.0
     pick[4:, 3:N_PULSE] = np.eye(KNOTS_KEV.size)
-    return np.asarray(pick @ fit.covariance @ pick.T, dtype=np.float64)
+    return np.asarray(pick @ covariance @ pick.T, dtype=np.float64)
 
 
 def fwhm_at_662(shape: Array, var_d_kev2: float) -> float:
