@@ -11,7 +11,7 @@ from truekev.errors import RefusedError
 from truekev.scale.light import Pulse
 from truekev.scale.search import MeasuredBackground
 
-__all__ = ["BinnedSpectrum", "merged", "pile_up_of"]
+__all__ = ["BinnedSpectrum", "channel_range", "merged", "pile_up_of"]
 
 Array = npt.NDArray[np.float64]
 
@@ -52,8 +52,14 @@ class BinnedSpectrum:
     pile_up: Array
 
 
-def _first_and_last(counts: Array, pulse: Pulse) -> tuple[int, int]:
-    """First channel past the trigger, and the last before the overflow."""
+def channel_range(counts: Array, pulse: Pulse) -> tuple[int, int]:
+    """First channel past the trigger, and the last before the overflow.
+
+    Raises
+    ------
+    RefusedError
+        Nothing was counted.
+    """
     occupied = np.flatnonzero(counts > 0)
     if not occupied.size:
         raise RefusedError("The spectrum is empty.", "count again.")
@@ -86,7 +92,13 @@ def pile_up_of(counts: Array, pulse: Pulse, last: int) -> Array:
     return np.asarray(np.diff(np.interp(np.arange(n + 1) - 0.5, edges, below)), dtype=np.float64)
 
 
-def merged(counts: Array, background: MeasuredBackground | None, pulse: Pulse, width: float) -> BinnedSpectrum:
+def merged(
+    counts: Array,
+    background: MeasuredBackground | None,
+    pulse: Pulse,
+    width: float,
+    limits: tuple[int, int] | None = None,
+) -> BinnedSpectrum:
     """Merge a spectrum on a scale that is about right.
 
     Parameters
@@ -97,13 +109,15 @@ def merged(counts: Array, background: MeasuredBackground | None, pulse: Pulse, w
         ch(E), right to some per cent.
     width
         FWHM/E at 661.655 keV.
+    limits
+        First and last channel; by default those of `channel_range`.
 
     Raises
     ------
     RefusedError
         Nothing was counted, or there are too few channels.
     """
-    first, last = _first_and_last(counts, pulse)
+    first, last = limits or channel_range(counts, pulse)
     starts = [first]
     while starts[-1] <= last:
         light_kev = max((starts[-1] - pulse.c0) / pulse.gain * 1e3, 20.0)

@@ -16,12 +16,14 @@ from truekev.scale.energy_scale import EnergyScale, UsedGroup
 from truekev.scale.find_groups import FoundGroups, PeakWidth
 from truekev.scale.groups import GroupFit
 from truekev.scale.light import REFERENCE_KEV, Pulse
-from truekev.scale.verdict import assess
 from truekev.scale.whole.channels import model_by_channel
 from truekev.scale.whole.fit import Start, WholeFit, fit_whole
 from truekev.scale.whole.fit_start import covariance_of_pulse, fwhm_at_662, shape_from, start_of
 from truekev.scale.whole.judge import FitVerdict, judge
+from truekev.scale.whole.lock import assess_lock
+from truekev.scale.whole.model import N_PULSE
 from truekev.scale.whole.prior import GAIN_SPREAD, shape_prior
+from truekev.scale.whole.rivals import rivals_of
 from truekev.scale.whole.shifts import LocalShift, local_shifts
 from truekev.transport.stand import Scatter
 
@@ -171,8 +173,12 @@ def calibrate_whole(
         The fit does not settle.
     """
     located = locate_together(spectra, crystal)
-    width = float(np.median([one.width for one in located]))
-    fit, starts = refined(spectra, crystal, scatter, [one.pulse for one in located], width)
+    rivals = [rivals_of(c, one, crystal, scatter) for c, one in zip(spectra, located, strict=True)]
+    # The best of the search's gains by its own fit; of several spectra, by the one that is surest of its gain.
+    anchor = max(range(len(spectra)), key=lambda j: rivals[j].behind(rivals[j].nothing))
+    pulses = [rivals[anchor].best.pulse if j == anchor else one.pulse for j, one in enumerate(located)]
+    width = float(np.exp(rivals[anchor].best.fit.shape[N_PULSE]))
+    fit, starts = refined(spectra, crystal, scatter, pulses, width)
     at_662 = float(crystal.response.variance_d_kev2(REFERENCE_KEV))
     fwhm = fwhm_at_662(fit.shape, at_662)
     scales, confidences, shown, all_shifts, verdicts = [], [], [], [], []
@@ -181,12 +187,20 @@ def calibrate_whole(
         pulse = fit.spectra[index].pulse
         covariance = covariance_of_pulse(fit, index)
         shifts = tuple(local_shifts(fit.spectra[index], start.data, start.parts, fit.shape))
-        # Confidence in the lock is reckoned where the search put the gain; the fit must not have left it.
         base = FittedSpectrum(
             replace(located[index], pulse=pulse), FoundGroups((), (), counted.counts, np.zeros(0)), (), (), (),
             PeakWidth(fwhm, 0.0),
         )
-        confidence = assess(base, pulse, float(np.sqrt(covariance[0, 0])), counted.sample, counted.counts.size)
+        confidence = assess_lock(
+            rivals[index],
+            fit.spectra[index],
+            start.parts,
+            counted.sample.name,
+            counted.counts.size,
+            u_c0=float(np.sqrt(covariance[0, 0])),
+            fwhm_662=fwhm,
+            has_room=counted.background is not None,
+        )
         if confidence.refusal:
             raise RefusedError(which + confidence.refusal, confidence.advice)
         verdict = judge(fit, index, start)

@@ -43,7 +43,9 @@ _BOUNDS = {1: (0.1, 1.9), 2: (-0.02, 0.10), N_PULSE + 1: (0.0, 0.4), N_PULSE + 2
 _LOG_WIDTH = (float(np.log(0.03)), float(np.log(0.2)))
 _OWN = 2  # ln g and background gain of each spectrum
 _ROOM_GAIN_U = 0.01
+_MOST_GAIN_STEP = 0.05
 _USUAL_PILE_UP = 0.002  # of all counts: some microseconds at some hundred counts per second
+_LEAST_SIZE = 1e-5
 _USUAL_SMOOTH = 0.1  # of all counts, each smooth part
 
 
@@ -166,12 +168,16 @@ def _rows(start: Start, strengths: Array | None) -> tuple[Array, Array]:
             add({i: 1.0 / (_USUAL_SMOOTH * total)})
     if strengths is not None:
         per_total = strengths[:k] / parts.totals
-        strongest = max(float(per_total[: parts.n_source].max()), 1e-300)
+        strongest = max(float(per_total[: parts.n_source].max(initial=0.0)), 1e-300)
+        # Never stiffer than a hundred-thousandth of all counts: an empty part needs no equation of its own.
+        least = _LEAST_SIZE * total
         for one, other, u in start.ties:
             size = u * max(float(per_total[one]), float(per_total[other]), 1e-300)
-            add({one: 1.0 / (parts.totals[one] * size), other: -1.0 / (parts.totals[other] * size)})
+            first, second = parts.totals[one] * size, parts.totals[other] * size
+            if second > 0:
+                add({one: 1.0 / max(first, least), other: -first / second / max(first, least)})
         for i in np.flatnonzero(parts.usual > 0):
-            add({int(i): 1.0 / (parts.totals[i] * parts.usual[i] * strongest)})
+            add({int(i): 1.0 / max(float(parts.totals[i] * parts.usual[i] * strongest), least)})
     return np.array(rows), np.array(targets)
 
 
@@ -194,6 +200,8 @@ def _solve(start: Start, design: Design, room_gain: float, factor: Array, rows: 
     white = np.vstack([solve_triangular(factor, columns, lower=True, check_finite=False), rows])
     target = np.concatenate([solve_triangular(factor, start.data.counts, lower=True, check_finite=False), targets])
     size = np.sqrt((white**2).sum(axis=0))
+    if not np.all(np.isfinite(size)):
+        raise FitError("the fit of the whole spectrum does not settle.")
     alive = size > 0
     strengths = np.zeros(columns.shape[1])
     try:
@@ -316,6 +324,8 @@ def _step(information: Array, gradient: Array, held: npt.NDArray[np.bool_], damp
     scaled = scaled + (damping + 1e-12) * np.eye(scale.size)
     move = np.zeros(held.size)
     move[free] = np.linalg.solve(scaled, gradient[free] / scale) / scale
+    # The model is linear over a part of a peak's width only.
+    move[N_SHAPE::_OWN] = np.clip(move[N_SHAPE::_OWN], -_MOST_GAIN_STEP, _MOST_GAIN_STEP)
     return move
 
 

@@ -20,7 +20,7 @@ from truekev.scale.templates import LineSet, nominal_pulse_kev
 from truekev.transport.node_response import NodeResponse
 from truekev.transport.stand import Scatter
 
-__all__ = ["KAPPAS", "SMOOTH", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of", "pieces_of"]
+__all__ = ["KAPPAS", "SMOOTH", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of", "pieces_of", "without_source"]
 
 Array = npt.NDArray[np.float64]
 
@@ -184,3 +184,26 @@ def _peaks(
     part = np.concatenate([np.full(one.energy_kev.size, index, dtype=np.int64) for one, index in lines])
     makers = tuple(maker for one, _ in lines for maker in one.makers)
     return energy, area, part, makers
+
+
+def without_source(parts: ForwardParts) -> ForwardParts:
+    """The same parts without those of the declared source and what the surroundings scatter of it."""
+    kept = np.array([i for i in range(parts.n_source, len(parts.names)) if parts.usual[i] == 0], dtype=np.int64)
+    number = np.full(len(parts.names), -1, dtype=np.int64)
+    number[kept] = np.arange(kept.size)
+    lines = number[parts.line_part] >= 0
+    return ForwardParts(
+        tuple(parts.names[i] for i in kept),
+        parts.continuum[:, kept],
+        parts.line_u[lines],
+        parts.line_energy_kev[lines],
+        parts.line_area[lines],
+        parts.line_var_d_kev2[lines],
+        number[parts.line_part[lines]],
+        tuple(maker for maker, one in zip(parts.line_makers, lines, strict=True) if one),
+        parts.var_d_kev2,
+        parts.totals[kept],
+        0,
+        np.zeros(kept.size),
+        parts.curve,
+    )
