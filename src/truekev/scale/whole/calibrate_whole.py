@@ -34,8 +34,11 @@ Array = npt.NDArray[np.float64]
 _FWHM = 2.3548200450309493
 _SHOWN_SIGNIFICANCE = 4.0
 _SHOWN_SHARE = 0.06
-_OFFSETS = (0.0, -0.02, 0.02)  # of ln g: where the search is off by a part of a peak's width
-_GOOD = 2.0  # cost per bin below which no other start is tried
+# Other starts, as changes of (ln g, s [1/MeV]): where the search is off by a part of a peak's width, and where few
+# counts at high energy let the curvature settle in the wrong place.
+_OFFSETS = ((0.0, 0.0), (0.0, -0.02), (0.0, 0.04), (-0.02, 0.0), (0.02, 0.0))
+_CLEAR_COUNTS = 50_000.0  # with as many, and a good fit, one start is enough
+_GOOD = 1.5  # cost per bin of a good fit
 
 
 @dataclass(frozen=True)
@@ -76,20 +79,22 @@ def refined(
     prior = shape_prior()
     best: tuple[WholeFit, tuple[Start, ...]] | None = None
     failed: FitError | None = None
-    for offset in _OFFSETS:
-        moved = [replace(p, gain=p.gain * np.exp(offset), c0=p.c0 * np.exp(offset)) for p in pulses]
-        starts = tuple(
-            start_of(counted, crystal, scatter, pulse, width) for counted, pulse in zip(spectra, moved, strict=True)
-        )
-        shape = shape_from(moved[0], width)
+    # One set of bins for all starts, so that their likelihoods can be compared.
+    bins = [start_of(c, crystal, scatter, pulse, width) for c, pulse in zip(spectra, pulses, strict=True)]
+    total = sum(float(start.data.counts.sum()) for start in bins)
+    n_bins = sum(start.data.counts.size for start in bins)
+    for log_gain, curvature in _OFFSETS:
+        starts = tuple(replace(start, log_gain=start.log_gain + log_gain) for start in bins)
+        shape = shape_from(pulses[0], width)
+        shape[2] += curvature
         try:
             fit = fit_whole(starts, prior, shape, gain_spread=GAIN_SPREAD if len(spectra) > 1 else None)
         except FitError as error:
             failed = error
             continue
-        if best is None or fit.cost < best[0].cost - 1.0:
+        if best is None or fit.deviance < best[0].deviance:
             best = (fit, starts)
-        if best[0].settled and best[0].cost < _GOOD * sum(s.data.counts.size for s in best[1]):
+        if fit.settled and fit.cost < _GOOD * n_bins and total > _CLEAR_COUNTS:
             break
     if best is None:
         raise failed or FitError("the fit of the whole spectrum does not settle.")

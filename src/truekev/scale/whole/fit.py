@@ -114,6 +114,9 @@ class WholeFit:
     spectra : tuple of FittedWhole
     cost : float
         Chi-square of the white residuals and of the priors.
+    deviance : float
+        -2 ln of the likelihood of all counts, the model's error integrated out (Laplace), and of the priors: what
+        different fits of the same bins are compared by.
     rounds : int
     settled : bool
     """
@@ -122,6 +125,7 @@ class WholeFit:
     covariance: Array
     spectra: tuple[FittedWhole, ...]
     cost: float
+    deviance: float
     rounds: int
     settled: bool
 
@@ -219,6 +223,24 @@ def _clipped(theta: Array) -> Array:
         out[index] = min(max(out[index], low), high)
     out[N_PULSE] = min(max(out[N_PULSE], _LOG_WIDTH[0]), _LOG_WIDTH[1])
     return out
+
+
+def _deviance(data: BinnedSpectrum, one: _Solved, factor: Array) -> float:
+    """-2 ln L of one spectrum and of its equations of strengths, less a constant of the counts.
+
+    The most likely error of the model, G V^-1 r with G = V - diag(mu), is put on top of the model; the rest is Poisson.
+    """
+    n = data.counts.size
+    weighted = solve_triangular(factor, one.residual[:n], lower=True, trans=1, check_finite=False)
+    spread = factor @ factor.T
+    own = np.maximum(one.model, _LEAST_MODEL)
+    error = spread @ weighted - own * weighted
+    expected = np.maximum(one.model + error, 0.02 * own)
+    ratio = np.where(data.counts > 0, np.maximum(data.counts, 1e-12) / expected, 1.0)
+    poisson = 2.0 * float((expected - data.counts + data.counts * np.log(ratio)).sum())
+    rows = float(one.residual[n:] @ one.residual[n:])
+    volume = 2.0 * float(np.log(np.diag(factor)).sum()) - float(np.log(own).sum())
+    return poisson + float(error @ weighted) + rows + volume
 
 
 class _Problem:
@@ -336,6 +358,7 @@ def fit_whole(
     *,
     delta: float = DELTA,
     gain_spread: float | None = None,
+    most_rounds: int = _ROUNDS,
 ) -> WholeFit:
     """Fit all spectra at once.
 
@@ -351,6 +374,8 @@ def fit_whole(
         Relative model error.
     gain_spread
         Standard deviation of ln g between the spectra; None leaves each free.
+    most_rounds
+        The fit ends there, settled or not.
 
     Raises
     ------
@@ -364,7 +389,7 @@ def fit_whole(
     designs = [design_of(s.data, s.parts, theta[:N_SHAPE], s.log_gain) for s in starts]
     strengths: list[Array | None] = [None] * len(starts)
     damping, settled, rounds = 0.0, False, 0
-    for rounds in range(1, _ROUNDS + 1):
+    for rounds in range(1, most_rounds + 1):
         weights = [problem.factor(theta, j, models[j], designs[j]) for j in range(len(starts))]
         factors = [w[0] for w in weights]
         rows = [_rows(s, a) for s, a in zip(starts, strengths, strict=True)]
@@ -398,6 +423,9 @@ def fit_whole(
     if not np.all(np.isfinite(theta)):
         raise FitError("the fit of the whole spectrum does not settle.")
     covariance = _inverse(information, problem.held)
+    deviance = problem.prior_cost(theta) + sum(
+        _deviance(start.data, one, factor) for start, one, factor in zip(starts, solved, factors, strict=True)
+    )
     fitted = []
     for j, one in enumerate(solved):
         log_gain, room_gain = problem.own(theta, j)
@@ -416,4 +444,4 @@ def fit_whole(
                 starts[j].data.edges,
             )
         )
-    return WholeFit(theta[:N_SHAPE].copy(), covariance, tuple(fitted), float(cost), rounds, settled)
+    return WholeFit(theta[:N_SHAPE].copy(), covariance, tuple(fitted), float(cost), float(deviance), rounds, settled)

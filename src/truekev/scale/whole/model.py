@@ -80,7 +80,7 @@ def design_of(data: BinnedSpectrum, parts: ForwardParts, shape: Array, log_gain:
     below = smeared(
         edges_u, _CELLS, _STEP, sigma, continuum, parts.line_u, line_sigma, parts.line_area, parts.line_part
     )
-    columns = np.column_stack([np.diff(below, axis=1).T, data.pile_up, data.room])
+    columns = np.column_stack([np.diff(below, axis=0), data.pile_up, data.room])
     return Design(
         np.maximum(columns, 0.0), pulse, edges_u, low, share, sigma, by_width, line_sigma, line_by_width
     )
@@ -91,8 +91,8 @@ def gradient_of(
 ) -> Array:
     """Derivatives of the summed model by (shape, ln g, background gain), shape (n, 16)."""
     k = len(parts.names)
-    cells_low = strengths[:k] @ parts.continuum[design.kappa_low]
-    cells_high = strengths[:k] @ parts.continuum[design.kappa_low + 1]
+    cells_low = parts.continuum[design.kappa_low] @ strengths[:k]
+    cells_high = parts.continuum[design.kappa_low + 1] @ strengths[:k]
     cells = (1.0 - design.kappa_share) * cells_low + design.kappa_share * cells_high
     area = parts.line_area * strengths[parts.line_part]
     density, by_width = smeared_sum(
@@ -141,9 +141,9 @@ _NO_PARTS: npt.NDArray[np.int64] = np.zeros(0, dtype=np.int64)
 
 def _smeared_cells(design: Design, cells: Array) -> Array:
     below = smeared(
-        design.edges_u, _CELLS, _STEP, design.sigma, cells[None], _NO_LINES, _NO_LINES, _NO_LINES, _NO_PARTS
+        design.edges_u, _CELLS, _STEP, design.sigma, np.ascontiguousarray(cells[:, None]), _NO_LINES, _NO_LINES, _NO_LINES, _NO_PARTS
     )
-    return np.asarray(np.diff(below[0]), dtype=np.float64)
+    return np.asarray(np.diff(below[:, 0]), dtype=np.float64)
 
 
 def summed(design: Design, strengths: Sequence[float] | Array) -> Array:

@@ -43,7 +43,7 @@ class ForwardParts:
     ----------
     names : tuple of str
         The k parts: those of the source first, then scatter, room lines, smooth parts.
-    continuum : ndarray, shape (q, k, m)
+    continuum : ndarray, shape (q, m, k)
         Counts in cells of u for each of the q values of `KAPPAS`; every part adds up to one count, peaks included.
     line_u, line_energy_kev, line_area, line_var_d_kev2 : ndarray, shape (n,)
         Full-energy peaks: place, energy, counts per unit of strength, variance of D.
@@ -154,7 +154,7 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
     cell_energy = np.interp(middle_u**2, nominal_pulse_kev(crystal.curve, fine), fine)
     return ForwardParts(
         tuple(names),
-        stack / totals[None, :, None],
+        np.ascontiguousarray((stack / totals[None, :, None]).transpose(0, 2, 1)),
         np.sqrt(nominal_pulse_kev(crystal.curve, energy)),
         energy,
         area / totals[part],
@@ -194,7 +194,7 @@ def without_source(parts: ForwardParts) -> ForwardParts:
     lines = number[parts.line_part] >= 0
     return ForwardParts(
         tuple(parts.names[i] for i in kept),
-        parts.continuum[:, kept],
+        np.ascontiguousarray(parts.continuum[:, :, kept]),
         parts.line_u[lines],
         parts.line_energy_kev[lines],
         parts.line_area[lines],

@@ -1,7 +1,6 @@
 """Rivals of a lock: other gains, other sources, and no source at all, each given its best whole-spectrum fit.
 
-All are fitted on the same bins, so that their likelihoods can be compared: -2 ln L = r' V^-1 r + ln det V, priors
-included.
+All are fitted on the same bins, so that their likelihoods can be compared; see `fit.WholeFit.deviance`.
 """
 
 from __future__ import annotations
@@ -34,6 +33,7 @@ Array = npt.NDArray[np.float64]
 
 _GAINS = 4  # candidates of the search that get a fit of their own
 _SAME_GAIN = 0.035
+_TRIED_ROUNDS = 14  # enough to be compared
 # What is found on the same shelves and could be taken for one another.
 _OTHERS = ("thorium-vial", "radium-dial", "uranium-glass", "Cs-137", "K-40", "Eu-152")
 _CLEAR = 400.0  # -2 ln L that the source brings: with a good fit, no other source needs to be tried
@@ -113,15 +113,10 @@ def _tried(
     parts = kept_parts(sample, crystal, scatter, with_room=not data.has_room)
     start = Start(data, parts, float(np.log(pulse.gain)), ties_of(sample))
     try:
-        fit = fit_whole([start], shape_prior(), shape_from(pulse, width))
+        fit = fit_whole([start], shape_prior(), shape_from(pulse, width), most_rounds=_TRIED_ROUNDS)
     except FitError:
         return None
-    return Hypothesis(name, fit, _likelihood(fit))
-
-
-def _likelihood(fit: WholeFit) -> float:
-    one = fit.spectra[0]
-    return float(fit.cost + 2.0 * np.log(np.diag(one.factor)).sum())
+    return Hypothesis(name, fit, fit.deviance)
 
 
 def rivals_of(
@@ -158,8 +153,8 @@ def rivals_of(
     bare = without_source(kept_parts(sample, crystal, scatter, with_room=not data.has_room))
     shape = best.fit.shape
     start = Start(data, bare, best.fit.spectra[0].log_gain)
-    nothing = fit_whole([start], replace(shape_prior(), mean=shape), shape)
-    without = Hypothesis("no source", nothing, _likelihood(nothing))
+    nothing = fit_whole([start], replace(shape_prior(), mean=shape), shape, most_rounds=_TRIED_ROUNDS)
+    without = Hypothesis("no source", nothing, nothing.deviance)
     clear = without.cost - best.cost > _CLEAR and best.fit.cost < _GOOD * data.counts.size
     others = [] if clear else _other_sources(counted, data, crystal, scatter)
     return Rivals(

@@ -24,7 +24,7 @@ Integers = npt.NDArray[np.int64]
 WIDTHS = 3  # ln R, f0, f2
 _P0_KEV = 661.655
 _FWHM2 = 5.545177444479562
-_REACH = 5.5
+_REACH = 4.5
 _LEAST_P_KEV = 12.0
 
 
@@ -40,6 +40,14 @@ def sigma_u(u: Array, var_d_kev2: Array, width: Array, kappa: float) -> tuple[Ar
 
 
 @njit(cache=True)
+def _window(u: float, step: float, sigma: Array, m: int) -> tuple[int, int]:  # pragma: no cover - compiled
+    """Cells that a peak's width blurs across an edge; sigma varies slowly, so the reach is taken at the edge."""
+    here = min(max(int(u / step), 0), m - 1)
+    reach = 1.1 * _REACH * sigma[here] + step
+    return min(max(int((u - reach) / step), 0), m), min(max(int((u + reach) / step) + 1, 0), m)
+
+
+@njit(cache=True)
 def smeared(
     edges_u: Array,
     cells_u: Array,
@@ -51,33 +59,30 @@ def smeared(
     line_area: Array,
     line_part: Integers,
 ) -> Array:  # pragma: no cover - compiled
-    """Counts of every part below each edge, shape (k, edges)."""
-    k, m = continuum.shape
-    out = np.zeros((k, edges_u.size))
-    below = np.zeros((k, m + 1))
-    for part in range(k):
-        for j in range(m):
-            below[part, j + 1] = below[part, j] + continuum[part, j]
+    """Counts of every part below each edge, shape (edges, k); `continuum` comes as (m, k)."""
+    m, k = continuum.shape
+    out = np.zeros((edges_u.size, k))
+    below = np.zeros((m + 1, k))
+    for j in range(m):
+        for part in range(k):
+            below[j + 1, part] = below[j, part] + continuum[j, part]
     for e in range(edges_u.size):
         u = edges_u[e]
-        # sigma varies slowly, so the reach is taken at the edge, a little wider.
-        here = min(max(int(u / step), 0), m - 1)
-        reach = 1.3 * _REACH * sigma[here] + step
-        first = min(max(int((u - reach) / step), 0), m)
-        last = min(max(int((u + reach) / step) + 1, 0), m)
+        first, last = _window(u, step, sigma, m)
+        row = out[e]
         for part in range(k):
-            out[part, e] = below[part, first]
+            row[part] = below[first, part]
         for j in range(first, last):
-            z = (u - cells_u[j]) / sigma[j]
-            share = 0.5 * math.erfc(-z * 0.7071067811865476)
+            share = 0.5 * math.erfc(-(u - cells_u[j]) / sigma[j] * 0.7071067811865476)
+            cells = continuum[j]
             for part in range(k):
-                out[part, e] += continuum[part, j] * share
+                row[part] += cells[part] * share
         for n in range(line_u.size):
             z = (u - line_u[n]) / line_sigma[n]
             if z > _REACH:
-                out[line_part[n], e] += line_area[n]
+                row[line_part[n]] += line_area[n]
             elif z > -_REACH:
-                out[line_part[n], e] += line_area[n] * 0.5 * math.erfc(-z * 0.7071067811865476)
+                row[line_part[n]] += line_area[n] * 0.5 * math.erfc(-z * 0.7071067811865476)
     return out
 
 
@@ -101,10 +106,7 @@ def smeared_sum(
     widths = np.zeros((n_widths, edges_u.size))
     for e in range(edges_u.size):
         u = edges_u[e]
-        here = min(max(int(u / step), 0), m - 1)
-        reach = 1.3 * _REACH * sigma[here] + step
-        first = min(max(int((u - reach) / step), 0), m)
-        last = min(max(int((u + reach) / step) + 1, 0), m)
+        first, last = _window(u, step, sigma, m)
         for j in range(first, last):
             if cells[j] == 0.0:
                 continue
