@@ -15,10 +15,10 @@ from studies.frame import Result, Table, Trials, run_trials, write_page
 from studies.model_truth import Truth, counted_from, draw_truth, sample_named
 from truekev.errors import FitError, RefusedError
 from truekev.scale.crystal import crystal_of, scatter_of
+from truekev.scale.whole.bins import merged
 from truekev.scale.whole.calibrate_whole import calibrate_whole
 from truekev.scale.whole.fit import Start, expected_covariance
 from truekev.scale.whole.fit_start import kept_parts, pulse_covariance
-from truekev.scale.whole.bins import merged
 from truekev.scale.whole.prior import shape_prior, ties_of
 from truekev.transport.detector import DEFAULT_DETECTOR
 

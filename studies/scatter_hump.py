@@ -17,12 +17,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize, nnls
 
-from studies.frame import PAGES, ROOT, Result, Table, run_trials, write_page
+from studies.frame import ROOT, Result
 from truekev.errors import InputError
 from truekev.job.calibrate_spectra import CalibratedSpectrum, calibrate_files
 from truekev.matter.materials import compound, material
 from truekev.nuclides.names import nuclide
-from truekev.pictures.canvas import INK, PALE, RUST, SEA, new_figure, save
 from truekev.scale.find_groups import warped
 from truekev.scale.predicted import PredictedSpectrum, predict
 from truekev.sources.short_forms import source_in_words
@@ -57,8 +56,12 @@ class Count:
 
 
 COUNTS = (
-    Count("cs137-1h", "Cs-137", "EG 3X", 858.9e3, date(2015, 7, 1), date(2022, 5, 13), (60, 800), (150, 280), 4_000_000),
-    Count("eu152-1h", "Eu-152", "EG 3", 441.8e3, date(2017, 12, 30), date(2022, 7, 1), (90, 1560), (150, 300), 1_000_000),
+    Count(
+        "cs137-1h", "Cs-137", "EG 3X", 858.9e3, date(2015, 7, 1), date(2022, 5, 13), (60, 800), (150, 280), 4_000_000
+    ),
+    Count(
+        "eu152-1h", "Eu-152", "EG 3", 441.8e3, date(2017, 12, 30), date(2022, 7, 1), (90, 1560), (150, 300), 1_000_000
+    ),
     Count("am241-1h", "Am-241", "EG 3X", 864.5e3, date(2015, 7, 1), date(2022, 5, 27), (38, 90), (38, 90), 4_000_000),
 )
 U_DAY_Y = 1.0  # where the file names no day

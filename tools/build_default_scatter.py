@@ -20,9 +20,7 @@ HISTORIES = 600_000
 def main() -> None:
     """Run the engine for every place and write table and provenance."""
     with tempfile.TemporaryDirectory() as folder:
-        scatter = scatter_responses(
-            DEFAULT_DETECTOR, histories=HISTORIES, seed=SEED, store=ResponseStore(folder)
-        )
+        scatter = scatter_responses(DEFAULT_DETECTOR, histories=HISTORIES, seed=SEED, store=ResponseStore(folder))
     data = scatter_to_bytes(scatter)
     TABLE.write_bytes(data)
     Path(f"{TABLE}.provenance.toml").write_text(

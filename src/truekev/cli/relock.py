@@ -37,7 +37,13 @@ def register(app: typer.Typer) -> None:
 
         check_out("--out", out)
         report = relock_file(
-            spectrum, scale, sources=source, detector=detector, background=background, method=method, progress=Progress()
+            spectrum,
+            scale,
+            sources=source,
+            detector=detector,
+            background=background,
+            method=method,
+            progress=Progress(),
         )
         if out is not None:
             write_scale(report.scale, out)

@@ -170,4 +170,6 @@ def sample_of(sources: Sequence[Source], window: Window | None = None) -> Sample
             continue
         lines = joined(name, _components(source_of_word("room-background"))).part(name, _SPLITS_KEV[0], np.inf)
         room.append(lines.made_by(members))
-    return Sample(" + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(fed), tuple(room), window)
+    return Sample(
+        " + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(fed), tuple(room), window
+    )

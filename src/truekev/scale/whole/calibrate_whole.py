@@ -132,7 +132,12 @@ def groups_of(
 
 
 def shown_spectrum(
-    counted: CountedSpectrum, fit: WholeFit, index: int, start: Start, shifts: Sequence[LocalShift], base: FittedSpectrum
+    counted: CountedSpectrum,
+    fit: WholeFit,
+    index: int,
+    start: Start,
+    shifts: Sequence[LocalShift],
+    base: FittedSpectrum,
 ) -> FittedSpectrum:
     """The fit of one spectrum in the form that pictures and pages take: model and parts per channel, groups found."""
     names, rows = model_by_channel(counted, fit.spectra[index], start.parts, fit.shape)
@@ -193,7 +198,11 @@ def calibrate_whole(
         covariance = covariance_of_pulse(fit, index)
         shifts = tuple(local_shifts(fit.spectra[index], start.data, start.parts, fit.shape))
         base = FittedSpectrum(
-            replace(located[index], pulse=pulse), FoundGroups((), (), counted.counts, np.zeros(0)), (), (), (),
+            replace(located[index], pulse=pulse),
+            FoundGroups((), (), counted.counts, np.zeros(0)),
+            (),
+            (),
+            (),
             PeakWidth(fwhm, 0.0),
         )
         confidence = assess_lock(

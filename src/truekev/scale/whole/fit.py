@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import cholesky, solve_triangular
+from scipy.ndimage import maximum_filter1d
 from scipy.optimize import nnls
 
 from truekev.errors import FitError
@@ -145,7 +146,7 @@ def _variance(model: Array, data: BinnedSpectrum, design: Design, width: Array, 
     u = np.maximum(0.5 * (design.edges_u[1:] + design.edges_u[:-1]), 1.0)
     relative, length = model_error(u, width, delta)
     # Not more than was counted: a model that is far too high must not excuse itself.
-    amplitude = relative * np.minimum(model, smoothed(data.counts))
+    amplitude = relative * np.minimum(model, maximum_filter1d(data.counts, 3) + 1.0)
     total = amplitude[:, None] * np.exp(-np.abs(u[:, None] - u[None, :]) / length) * amplitude[None, :]
     total[np.diag_indices_from(total)] += np.maximum(model, _LEAST_MODEL) + data.room_variance
     return np.asarray(total, dtype=np.float64)
@@ -302,7 +303,9 @@ class _Problem:
         return information, gradient
 
 
-def expected_covariance(start: Start, prior: ShapePrior, theta: Array, strengths: Array, *, delta: float = DELTA) -> Array:
+def expected_covariance(
+    start: Start, prior: ShapePrior, theta: Array, strengths: Array, *, delta: float = DELTA
+) -> Array:
     """Covariance that a fit can reach at a truth: inverse of the information with all strengths free, and the priors.
 
     Parameters

@@ -91,7 +91,9 @@ def judge(fit: WholeFit, index: int, start: Start) -> FitVerdict:
     misfits = _misfits(fit, index, start)
     where = ""
     if misfits:
-        where = "; worst at " + ", ".join(f"{m.low_kev:.0f} to {m.high_kev:.0f} keV ({m.percent:+.0f} %)" for m in misfits)
+        where = "; worst at " + ", ".join(
+            f"{m.low_kev:.0f} to {m.high_kev:.0f} keV ({m.percent:+.0f} %)" for m in misfits
+        )
     ratio = chi2 / dof
     if ratio < _FAIR:
         words = f"The model describes the spectrum (chi-square {chi2:.0f} for {dof}){where}."

@@ -81,14 +81,10 @@ def design_of(data: BinnedSpectrum, parts: ForwardParts, shape: Array, log_gain:
         edges_u, _CELLS, _STEP, sigma, continuum, parts.line_u, line_sigma, parts.line_area, parts.line_part
     )
     columns = np.column_stack([np.diff(below, axis=0), data.pile_up, data.room])
-    return Design(
-        np.maximum(columns, 0.0), pulse, edges_u, low, share, sigma, by_width, line_sigma, line_by_width
-    )
+    return Design(np.maximum(columns, 0.0), pulse, edges_u, low, share, sigma, by_width, line_sigma, line_by_width)
 
 
-def gradient_of(
-    design: Design, data: BinnedSpectrum, parts: ForwardParts, strengths: Array
-) -> Array:
+def gradient_of(design: Design, data: BinnedSpectrum, parts: ForwardParts, strengths: Array) -> Array:
     """Derivatives of the summed model by (shape, ln g, background gain), shape (n, 16)."""
     k = len(parts.names)
     cells_low = parts.continuum[design.kappa_low] @ strengths[:k]
@@ -141,7 +137,15 @@ _NO_PARTS: npt.NDArray[np.int64] = np.zeros(0, dtype=np.int64)
 
 def _smeared_cells(design: Design, cells: Array) -> Array:
     below = smeared(
-        design.edges_u, _CELLS, _STEP, design.sigma, np.ascontiguousarray(cells[:, None]), _NO_LINES, _NO_LINES, _NO_LINES, _NO_PARTS
+        design.edges_u,
+        _CELLS,
+        _STEP,
+        design.sigma,
+        np.ascontiguousarray(cells[:, None]),
+        _NO_LINES,
+        _NO_LINES,
+        _NO_LINES,
+        _NO_PARTS,
     )
     return np.asarray(np.diff(below[:, 0]), dtype=np.float64)
 

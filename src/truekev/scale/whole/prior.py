@@ -44,9 +44,7 @@ def held_shape(shape: Array, *, width_u: float) -> ShapePrior:
 def ties_of(sample: Sample) -> tuple[tuple[int, int, float], ...]:
     """Parts that were cut from one component, numbered as `parts_of` numbers them, and how well their ratio is known."""
     wholes = [
-        whole
-        for component, whole in zip(sample.components, sample.wholes, strict=True)
-        for _ in pieces_of(component)
+        whole for component, whole in zip(sample.components, sample.wholes, strict=True) for _ in pieces_of(component)
     ]
     ties = []
     for whole in sorted({w for w in wholes if w >= 0}):

@@ -157,9 +157,7 @@ def rivals_of(
     without = Hypothesis("no source", nothing, nothing.deviance)
     clear = without.cost - best.cost > _CLEAR and best.fit.cost < _GOOD * data.counts.size
     others = [] if clear else _other_sources(counted, data, crystal, scatter)
-    return Rivals(
-        best, apart[0] if apart else None, min(others, key=lambda h: h.cost) if others else None, without
-    )
+    return Rivals(best, apart[0] if apart else None, min(others, key=lambda h: h.cost) if others else None, without)
 
 
 def _other_sources(
