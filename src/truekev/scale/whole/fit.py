@@ -235,6 +235,7 @@ def _deviance(data: BinnedSpectrum, one: _Solved, factor: Array) -> float:
     weighted = solve_triangular(factor, one.residual[:n], lower=True, trans=1, check_finite=False)
     spread = factor @ factor.T
     own = np.maximum(one.model, _LEAST_MODEL)
+    own = np.minimum(own, np.diag(spread))
     error = spread @ weighted - own * weighted
     expected = np.maximum(one.model + error, 0.02 * own)
     ratio = np.where(data.counts > 0, np.maximum(data.counts, 1e-12) / expected, 1.0)
@@ -426,6 +427,9 @@ def fit_whole(
     if not np.all(np.isfinite(theta)):
         raise FitError("the fit of the whole spectrum does not settle.")
     covariance = _inverse(information, problem.held)
+    # Once more with the weights of the model that was reached, where a fit was stopped on its way.
+    factors = [problem.factor(theta, j, models[j], designs[j])[0] for j in range(len(starts))]
+    solved = problem.solve(theta, factors, [_rows(s, one.strengths) for s, one in zip(starts, solved, strict=True)])
     deviance = problem.prior_cost(theta) + sum(
         _deviance(start.data, one, factor) for start, one, factor in zip(starts, solved, factors, strict=True)
     )
