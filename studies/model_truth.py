@@ -20,10 +20,11 @@ from truekev.scale.light import LightCurve, Pulse, psi_prior_covariance
 from truekev.scale.sample import Sample, sample_of
 from truekev.scale.search import BACKGROUND_U, MeasuredBackground
 from truekev.scale.whole.bins import BinnedSpectrum
-from truekev.scale.whole.fit import DELTA, model_error
+from truekev.scale.whole.fit import DELTA
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
 from truekev.scale.whole.parts import SMOOTH, ForwardParts, parts_of
 from truekev.scale.whole.prior import PRIOR_MEAN, PRIOR_U, TIE_U, ties_of
+from truekev.scale.whole.strengths import model_error
 from truekev.sources.described import resolve_source
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector
 from truekev.transport.node_response import node_response
@@ -174,7 +175,7 @@ def draw_truth(
 
 
 def _by_channel(parts: ForwardParts, shape: Array, log_gain: float, strengths: Array, n: int) -> Array:
-    edges = np.arange(n + 1) - 0.5
+    edges = np.arange(n + 1, dtype=np.float64) - 0.5
     nothing = np.zeros(n)
     data = BinnedSpectrum(edges, nothing, nothing, nothing, nothing, 0.0, False, nothing)
     return np.asarray(design_of(data, parts, shape, log_gain).columns[:, : len(parts.names)] @ strengths)

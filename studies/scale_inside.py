@@ -17,9 +17,10 @@ from truekev.errors import FitError, RefusedError
 from truekev.scale.crystal import crystal_of, scatter_of
 from truekev.scale.whole.bins import merged
 from truekev.scale.whole.calibrate_whole import calibrate_whole
-from truekev.scale.whole.fit import Start, expected_covariance
+from truekev.scale.whole.fit import expected_covariance
 from truekev.scale.whole.fit_start import kept_parts, pulse_covariance
 from truekev.scale.whole.prior import shape_prior, ties_of
+from truekev.scale.whole.strengths import Start
 from truekev.transport.detector import DEFAULT_DETECTOR
 
 __all__ = ["CELLS", "ENERGIES_KEV", "bound_kev", "main", "trial"]

@@ -71,8 +71,6 @@ class EnergyScale:
     groups : tuple of UsedGroup
     method, source, detector : str
         How, with what and on what it was made.
-    width_law : tuple of float
-        ln R, f0, f2 of scale/whole/smear.py where the whole spectrum was fitted; empty otherwise.
     claimed_coefficients_kev : tuple of float
         The polynomial that the instrument held when the spectrum was taken; empty if the file has none.
     spectrum_start : str
@@ -80,6 +78,8 @@ class EnergyScale:
     history : tuple of str
         The calibration and every re-lock since, in words.
     record : Record
+    width_law : tuple of float
+        ln R, f0, f2 of scale/whole/smear.py where the whole spectrum was fitted; empty otherwise.
     """
 
     pulse: Pulse
@@ -91,11 +91,11 @@ class EnergyScale:
     method: str
     source: str
     detector: str
-    width_law: tuple[float, ...] = ()
     claimed_coefficients_kev: tuple[float, ...] = ()
     spectrum_start: str = ""
     history: tuple[str, ...] = ()
     record: Record = field(default_factory=Record)
+    width_law: tuple[float, ...] = ()
 
     def channel(self, energy_kev: npt.ArrayLike) -> Array:
         """Pulse coordinate of full-energy peaks; channel i covers [i - 1/2, i + 1/2)."""
@@ -263,7 +263,6 @@ def read_scale(path: str | Path) -> EnergyScale:
         model.method,
         model.source,
         model.detector,
-        model.width_law,
         model.claimed_coefficients_kev,
         model.spectrum_start,
         model.history,
@@ -273,4 +272,5 @@ def read_scale(path: str | Path) -> EnergyScale:
             record.tables,
             record.program,
         ),
+        model.width_law,
     )

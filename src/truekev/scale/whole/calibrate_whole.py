@@ -17,7 +17,7 @@ from truekev.scale.find_groups import FoundGroups, PeakWidth
 from truekev.scale.groups import GroupFit
 from truekev.scale.light import REFERENCE_KEV, Pulse
 from truekev.scale.whole.channels import model_by_channel
-from truekev.scale.whole.fit import Start, WholeFit, fit_whole
+from truekev.scale.whole.fit import WholeFit, fit_whole
 from truekev.scale.whole.fit_start import covariance_of_pulse, fwhm_at_662, shape_from, start_of
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.lock import assess_lock
@@ -25,6 +25,7 @@ from truekev.scale.whole.model import N_PULSE
 from truekev.scale.whole.prior import GAIN_SPREAD, shape_prior
 from truekev.scale.whole.rivals import rivals_of
 from truekev.scale.whole.shifts import LocalShift, local_shifts
+from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
 
 __all__ = ["WholeCalibration", "calibrate_whole", "groups_of", "refined", "shown_spectrum"]
@@ -101,15 +102,19 @@ def refined(
     return best
 
 
-def groups_of(
-    shifts: Sequence[LocalShift], fit: WholeFit, index: int, *, significance: float = _SHOWN_SIGNIFICANCE
-) -> tuple[UsedGroup, ...]:
-    """Line groups that stand out, in the form that a scale keeps."""
-    covariance = covariance_of_pulse(fit, index)
-    pulse = fit.spectra[index].pulse
+def groups_of(shifts: Sequence[LocalShift], pulse: Pulse, covariance: Array) -> tuple[UsedGroup, ...]:
+    """Line groups that stand out, in the form that a scale keeps.
+
+    Parameters
+    ----------
+    shifts
+        Of one spectrum.
+    pulse, covariance
+        Its ch(E), and the covariance of (c0 [channels], ln g, kappa, s, psi).
+    """
     groups = []
     for one in shifts:
-        if one.significance < significance or one.share < _SHOWN_SHARE:
+        if one.significance < _SHOWN_SIGNIFICANCE or one.share < _SHOWN_SHARE:
             continue
         jacobian = pulse.jacobian(one.group.centroid_kev)[0]
         u_scale = float(np.sqrt(max(jacobian @ covariance @ jacobian, 0.0)))
@@ -228,7 +233,7 @@ def calibrate_whole(
                 counted.counts.size,
                 fwhm,
                 0.0,
-                groups_of(shifts, fit, index),
+                groups_of(shifts, pulse, covariance),
                 "whole spectrum",
                 counted.sample.name,
                 crystal.name,

@@ -21,7 +21,7 @@ def model_by_channel(
 ) -> tuple[tuple[str, ...], Array]:
     """Names of the parts, and their counts in every channel, shape (k, n)."""
     n = counted.counts.size
-    edges = np.arange(n + 1) - 0.5
+    edges = np.arange(n + 1, dtype=np.float64) - 0.5
     nothing = np.zeros(n)
     room = nothing if counted.background is None else counted.background.counts
     first, last = float(fitted.edges[0]), float(fitted.edges[-1])

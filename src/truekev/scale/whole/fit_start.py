@@ -12,10 +12,11 @@ from truekev.scale.crystal import Crystal
 from truekev.scale.light import KNOTS_KEV, Pulse
 from truekev.scale.sample import Sample
 from truekev.scale.whole.bins import merged
-from truekev.scale.whole.fit import Start, WholeFit
+from truekev.scale.whole.fit import WholeFit
 from truekev.scale.whole.model import N_PULSE, N_SHAPE
 from truekev.scale.whole.parts import ForwardParts, parts_of
 from truekev.scale.whole.prior import PRIOR_MEAN, ties_of
+from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
 
 __all__ = ["covariance_of_pulse", "fwhm_at_662", "kept_parts", "pulse_covariance", "shape_from", "start_of"]

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from truekev.scale.light import REFERENCE_KEV
-from truekev.scale.whole.fit import Start, WholeFit
+from truekev.scale.whole.fit import WholeFit
 from truekev.scale.whole.model import N_PULSE
+from truekev.scale.whole.strengths import Start
 
 __all__ = ["FitVerdict", "Misfit", "judge"]
 

@@ -79,14 +79,10 @@ def assess_lock(
             "name what was really counted, count longer, put the source closer, or give a background with --background."
         )
     elif rivals.other_source is not None and rival < _LEAST_OTHER_SOURCE:
-        refusal = (
-            (
-                f"The spectrum looks {'more' if rival < 0 else 'as much'} like {rivals.other_source.name} as like {source} "
-                f"({rival:+.0f} units of likelihood apart)."
-            )
-            .replace("more like", "more like")
-            .replace("as like", "than like" if rival < 0 else "as like")
+        looks = (
+            f"more like {rivals.other_source.name} than" if rival < 0 else f"as much like {rivals.other_source.name} as"
         )
+        refusal = f"The spectrum looks {looks} like {source} ({rival:+.0f} units of likelihood apart)."
         advice = "name what was really counted, count longer, or give a background with --background."
     elif margin < _LEAST_MARGIN and other_gain is not None:
         refusal = (

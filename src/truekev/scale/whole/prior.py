@@ -42,7 +42,7 @@ def held_shape(shape: Array, *, width_u: float) -> ShapePrior:
 
 
 def ties_of(sample: Sample) -> tuple[tuple[int, int, float], ...]:
-    """Parts that were cut from one component, numbered as `parts_of` numbers them, and how well their ratio is known."""
+    """Parts cut from one component, numbered as `parts_of` numbers them, and how well their ratio is known."""
     wholes = [
         whole for component, whole in zip(sample.components, sample.wholes, strict=True) for _ in pieces_of(component)
     ]

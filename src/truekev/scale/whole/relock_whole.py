@@ -13,16 +13,17 @@ from truekev.errors import RefusedError
 from truekev.quantity import Measured
 from truekev.scale.calibrate_peaks import CountedSpectrum, FittedSpectrum
 from truekev.scale.crystal import Crystal
-from truekev.scale.energy_scale import EnergyScale, UsedGroup
+from truekev.scale.energy_scale import EnergyScale
 from truekev.scale.find_groups import FoundGroups, PeakWidth
 from truekev.scale.relock import Relock, gain_by_shape
-from truekev.scale.whole.calibrate_whole import shown_spectrum
-from truekev.scale.whole.fit import Start, WholeFit, fit_whole
+from truekev.scale.whole.calibrate_whole import groups_of, shown_spectrum
+from truekev.scale.whole.fit import WholeFit, fit_whole
 from truekev.scale.whole.fit_start import shape_from, start_of
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, gradient_of
 from truekev.scale.whole.prior import held_shape
 from truekev.scale.whole.shifts import LocalShift, local_shifts
+from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
 
 __all__ = ["WholeRelock", "gain_only", "relock_whole"]
@@ -30,7 +31,6 @@ __all__ = ["WholeRelock", "gain_only", "relock_whole"]
 Array = npt.NDArray[np.float64]
 
 _WIDTH_U = 0.02  # relative: rate and temperature widen peaks a little
-_SIGNIFICANCE, _SHARE = 4.0, 0.06
 
 
 @dataclass(frozen=True)
@@ -128,9 +128,6 @@ def _new_covariance(old: EnergyScale, found: GainFit, ratio: float) -> tuple[Arr
     move = found.by_shape @ to_kev
     move[1] -= 1.0
     about = float(move @ old.covariance @ move) if old.covariance[1, 1] > 0 else 0.0
-    known_old = np.zeros(12)
-    known_old[1] = 1.0
-    del known_old
     return np.asarray(covariance), found.u_log_gain**2 + max(about, 0.0)
 
 
@@ -164,27 +161,7 @@ def relock_whole(
     ratio = one.pulse.gain / old.pulse.gain
     covariance, variance = _new_covariance(old, found, ratio)
     shifts = tuple(local_shifts(one, found.start.data, found.start.parts, found.fit.shape))
-    groups = []
-    for shift in shifts:
-        if shift.significance < _SIGNIFICANCE or shift.share < _SHARE:
-            continue
-        jacobian = one.pulse.jacobian(shift.group.centroid_kev)[0]
-        u_scale = float(np.sqrt(max(jacobian @ covariance @ jacobian, 0.0)))
-        pull = (shift.channel - shift.expected_channel) / float(np.hypot(shift.u_channel, u_scale))
-        groups.append(
-            UsedGroup(
-                shift.group.name,
-                shift.group.centroid_kev,
-                shift.group.u_centroid_kev,
-                shift.channel,
-                shift.u_channel,
-                shift.net_counts,
-                shift.u_net_counts,
-                shift.fwhm_channels,
-                pull,
-                True,
-            )
-        )
+    groups = groups_of(shifts, one.pulse, covariance)
     base = FittedSpectrum(
         replace(located, pulse=one.pulse),
         FoundGroups((), (), counted.counts, np.zeros(0)),
@@ -198,7 +175,7 @@ def relock_whole(
         old,
         pulse=one.pulse,
         covariance=covariance,
-        groups=tuple(groups),
+        groups=groups,
         source=counted.sample.name,
         method="re-lock",
     )

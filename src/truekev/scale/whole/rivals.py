@@ -20,10 +20,11 @@ from truekev.scale.sample import Sample, sample_of
 from truekev.scale.search import Candidate
 from truekev.scale.templates import NOMINAL_S
 from truekev.scale.whole.bins import BinnedSpectrum, channel_range, merged
-from truekev.scale.whole.fit import Start, WholeFit, fit_whole
+from truekev.scale.whole.fit import WholeFit, fit_whole
 from truekev.scale.whole.fit_start import kept_parts, shape_from
 from truekev.scale.whole.parts import without_source
 from truekev.scale.whole.prior import shape_prior, ties_of
+from truekev.scale.whole.strengths import Start
 from truekev.sources.described import resolve_source
 from truekev.transport.stand import Scatter
 
