@@ -28,7 +28,8 @@ from truekev.record import InputFile, Record
 from truekev.scale.forecast import forecast
 from truekev.scale.predicted import PredictedSpectrum, energy_of_u, predict
 from truekev.scale.room import Room, assumed_room, measured_room
-from truekev.sources.bodies import MOST_RODS
+from truekev.sources.bodies import MOST_RODS, strata_of
+from truekev.sources.nearness import crystal_share
 from truekev.sources.short_forms import rods_source, source_in_words, vial_source
 from truekev.sources.source import Source
 from truekev.spectra.spectrum import Spectrum
@@ -68,7 +69,7 @@ class WorthIt:
 
 
 def _curve(predicted: PredictedSpectrum, room: Room) -> PredictedCurve:
-    edges_kev = np.concatenate((np.arange(16.0, 400.0, 4.0), np.geomspace(400.0, 2950.0, 220)))
+    edges_kev = np.geomspace(16.0, 2950.0, 320)
     at_u = energy_of_u(predicted.curve, predicted.u)
     width = np.diff(edges_kev)
 
@@ -97,6 +98,15 @@ def _kind(source: Source, words: str) -> str:
     return AT_HAND
 
 
+def _said_of(rows: Sequence[tuple[Source, str, int]]) -> tuple[str, ...]:
+    if not any(kind == TO_MAKE for _, kind, _ in rows):
+        return ()
+    return (
+        "A vial or resin in a short form counts as not yet made; one that exists is described in a source file "
+        "(truekev new source).",
+    )
+
+
 def _oxide_g(source: Source) -> float:
     """Thorium dioxide in a bundle of rods, from its Th-232."""
     th232 = source.activities_bq.get("Th-232", 0.0)
@@ -121,12 +131,21 @@ def _alternatives(named: Sequence[Source]) -> list[tuple[Source, str, int]]:
                 most, name=f"{double} such rods", components=components, body=replace(most.body, n_rods=double)
             )
             found.append((more, MORE_RODS, double - n))
-    if not any(source.body.form == "bag" or "K-40" in source.activities_bq for source in named):
-        found.append((source_in_words("salt:500g"), EVERYDAY, 0))
+    found += [(source, EVERYDAY, 0) for source in _everyday(named)]
     if rods and not any(source.body.form in ("vial", "resin") for source in named):
         oxide = _RECOVERED * _oxide_g(most)
         vial = _like(vial_source(oxide, name=f"the vial that could be made from them ({oxide:.2g} g)"), most)
         found.append((vial, TO_MAKE, 0))
+    return found
+
+
+def _everyday(named: Sequence[Source]) -> list[Source]:
+    """Everyday things beside what is named: a bag of salt, and beside rods a mantle too, which needs no chemistry."""
+    found = []
+    if not any(source.body.form == "bag" or "K-40" in source.activities_bq for source in named):
+        found.append(source_in_words("salt:500g"))
+    if any(source.body.form == "rods" for source in named) and not any(s.kind == "gas-mantle" for s in named):
+        found.append(source_in_words("gas-mantle"))
     return found
 
 
@@ -194,7 +213,9 @@ def worth_it_of(
             room = measured_room(background, predicted.curve, predicted.u)
         money, hours = _cost(kind, n_bought, costs or Costs())
         result = forecast(predicted, room, reach)
-        choices.append(Choice(source.name, kind, result, _curve(predicted, room), money, hours))
+        seen = crystal_share(strata_of(source, detector))
+        th232 = source.activities_bq.get("Th-232", 0.0)
+        choices.append(Choice(source.name, kind, result, _curve(predicted, room), money, hours, th232, seen))
         words += [remark for remark in (room.words, *source.remarks) if remark not in words]
     words.append(
         f"Peak width {100 * fwhm_662:.2g} % at 662 keV (--resolution says otherwise); nothing stands behind or beside "
@@ -254,7 +275,7 @@ def worth_it(
         reach=reach,
         fwhm_662=fwhm_662,
         costs=costs,
-        said=(assumed,),
+        said=(assumed, *_said_of(rows)),
         record=Record.make(inputs, settings, table_versions()),
         progress=progress,
     )
