@@ -87,7 +87,7 @@ def _draw(one: Result) -> None:
     upper.set_ylabel("counts per channel")
     upper.set_title(f"{one['nuclide']} at 10 cm, an hour: templates with free strength, no smooth part", loc="left")
     upper.legend(ncols=2, fontsize=9)
-    off = 100 * (np.asarray(model) / counts - 1)
+    off = 100 * (np.asarray(model) / np.maximum(counts, 1.0) - 1)
     lower.step(energy[shown], off[shown], where="mid", color=INK, linewidth=1.0)
     noise = 100 / np.sqrt(counts[shown])
     lower.fill_between(energy[shown], -noise, noise, color=PALE, alpha=0.6, step="mid")
@@ -145,6 +145,6 @@ def main() -> None:
             else "Some channels are outside 5 %. "
         )
         + "The slabs are guesses: a plastic stand of 30 mm behind the source, masonry 100 mm behind it, a wooden table "
-        "25 mm below the axis. Their strengths say that light matter of that order stands there, not which: other "
-        "slabs fit about as well.",
+        "25 mm below the axis. Their strengths say that light matter of that order stands there, not which: two "
+        "slabs of the three do nearly as well, one alone does not.",
     )
