@@ -5,6 +5,7 @@ Am-241, Cs-137 and Eu-152 at 10 cm; the crystal's depth in the instrument is unk
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,7 @@ from studies.frame import Result, Table, run_trials, write_page
 from studies.scatter_hump import N_HISTORIES
 from truekev.transport.response_store import ResponseStore
 
-__all__ = ["BARS", "areas", "main", "trial"]
+__all__ = ["BARS", "areas", "fits_of", "main", "trial"]
 
 SEED = 1
 BARS = {"Cs-137": 0.15, "Eu-152": 0.15, "Am-241": 0.20}
@@ -43,7 +44,7 @@ fitted. The peak at 121.8 keV still holds what capsule and housing scatter by sm
 for the crystal's depth behind the instrument's front."""
 
 
-def _fits(n: dict[str, int], store: ResponseStore | None) -> dict[str, Fitted]:
+def fits_of(n: Mapping[str, int], *, store: ResponseStore | None = None) -> dict[str, Fitted]:
     """Cs-137 and Eu-152 with all strengths free; Am-241 with what scatters as in Cs-137, the same type of source."""
     found: dict[str, Fitted] = {}
     for name in ("Cs-137", "Eu-152", "Am-241"):
@@ -67,17 +68,20 @@ def _escape_share(count: Count, energy_kev: float, n: int, store: ResponseStore 
     return escaped / (escaped + float(response.full_energy(energy_kev)))
 
 
-def areas(n: dict[str, int], *, store: ResponseStore | None = None) -> list[dict[str, Any]]:
+def areas(
+    fits: Mapping[str, Fitted], n: Mapping[str, int], *, store: ResponseStore | None = None
+) -> list[dict[str, Any]]:
     """Measured and predicted full-energy areas of each group, one extra distance per type of source.
 
     Parameters
     ----------
+    fits
+        From `fits_of`.
     n
         Histories per line of each nuclide.
     store
         Where responses are kept.
     """
-    fits = _fits(n, store)
     rows: list[dict[str, Any]] = []
     for kind in ("EG 3X", "EG 3"):
         mine = [count for count in COUNTS.values() if count.kind == kind]
@@ -111,7 +115,7 @@ def _row(
     energy: float,
     relative: float,
     extra_mm: float,
-    n: dict[str, int],
+    n: Mapping[str, int],
     store: ResponseStore | None,
 ) -> dict[str, Any]:
     half = 0.5 * spectra()[count.nuclide].scale.fwhm_662 * np.sqrt(661.655 * energy)
@@ -142,7 +146,7 @@ def _row(
 def trial(number: int, rng: np.random.Generator) -> Result:
     """All three spectra: they share distances and strengths."""
     del number, rng
-    return {"rows": areas(N_HISTORIES)}
+    return {"rows": areas(fits_of(N_HISTORIES), N_HISTORIES)}
 
 
 def main() -> None:
