@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -43,6 +44,8 @@ Progress = Callable[[float, str], None]
 _RECOVERED = 0.95  # of the oxide, after washing: assumed
 _MOST_OF_A_BATCH = 20
 _NAMED_U, _OTHER_U = 0.02, 0.04
+_OPTION = re.compile(r" \(--[^)]*\)")
+_OWN = "`truekev forecast` takes your own detector, room, peak width and prices."
 
 
 @dataclass(frozen=True)
@@ -313,4 +316,5 @@ def worth_making(
     vial = vial_source(oxide_g, name=f"the vial that could be made from them ({oxide_g:.2g} g)")
     rows = [(rods, AT_HAND, 0), (source_in_words("salt:500g"), EVERYDAY, 0), (replace(vial, remarks=()), TO_MAKE, 0)]
     of_detector, assumed = detector_of(None)
-    return worth_it_of(rows, of_detector, relative_u=0.05, said=(assumed,), progress=progress)
+    found = worth_it_of(rows, of_detector, relative_u=0.05, said=(assumed,), progress=progress)
+    return replace(found, said=(*(_OPTION.sub("", words) for words in found.said), _OWN))

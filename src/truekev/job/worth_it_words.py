@@ -118,10 +118,13 @@ class Gain:
 
     def __str__(self) -> str:
         less = "less" if self.absorption >= 1 else "more"
+        nearer = "nearer to" if self.geometry >= 1 else "farther from"
+        same = abs(self.thorium - 1) < 0.02
+        thorium = "as much thorium" if same else f"{self.thorium:.2g} times the thorium"
         return (
-            f"{self.of} gives {self.counts:.2g} times the counts of {self.over}: {self.thorium:.2g} times the thorium, "
-            f"times {self.geometry:.2g} because it lies nearer to the crystal (geometry), times {self.absorption:.2g} "
-            f"because {less} is absorbed in the source itself."
+            f"{self.of[0].upper()}{self.of[1:]} gives {self.counts:.2g} times the counts of {self.over}: {thorium}, "
+            f"times {self.geometry:.2g} because it lies {nearer} the crystal (geometry), "
+            f"times {self.absorption:.2g} because {less} is absorbed in the source itself."
         )
 
 

@@ -262,6 +262,7 @@ def _of_activity(text: str, word: str, words: list[str]) -> Source:
     options = _options(text, words[1:])
     base = resolve_source(word)
     made = _scaled(base, bq, f"{base.name}, {words[0]}")
+    made = replace(made, remarks=(f"{made.name}: taken as its activity on that day.", *made.remarks))
     return made if options.distance_mm is None else replace(made, distance_mm=options.distance_mm)
 
 
