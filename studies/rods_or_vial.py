@@ -38,8 +38,8 @@ _ANSWER = """\
 The order of size is that of practice: a clean picture takes a day to days with one rod and hours with the oxide from
 it; with more rods the best arrangement is side by side, and both times shrink. The larger part of the gain is
 geometry, a factor of three to six: a rod is 175 mm long, and most of it lies far from a crystal of 10 mm. The rest, a
-factor of two to three, is tungsten that no longer absorbs. A fit of the whole spectrum needs no clean picture: with five
-rods it takes minutes, and the vial saves few of them."""
+factor of two to three, is tungsten that no longer absorbs. A fit of the whole spectrum needs no clean picture: with
+five rods it takes minutes, and the vial saves few of them."""
 
 
 def trial(number: int, rng: np.random.Generator) -> Result:

@@ -6,18 +6,24 @@ import json
 import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from tests.support.batches import worked_case
 
 from truekev.cli.forecast import percent_of
 from truekev.errors import InputError, OutOfRangeError
-from truekev.job.worth_it import worth_it
+from truekev.job.plan_make import plan_of_settings
+from truekev.job.worth_it import alternatives, worth_it
 from truekev.job.worth_it_words import (
     ASK_FIRST,
     ASK_FIRST_SHORT,
     AT_HAND,
+    EVERYDAY,
+    MORE_RODS,
     TO_MAKE,
     Choice,
     Costs,
@@ -183,6 +189,29 @@ def test_hours_of_work_against_shorter_counts(vial_s: float, says: str) -> None:
     assert ASK_FIRST_SHORT in priced
 
 
+def test_what_is_set_beside_rods() -> None:
+    rods = source_in_words("rods:WT20,2.4x175,5,refined=2018-05-01", on=date(2026, 11, 25))
+    found = alternatives([rods])
+    assert [kind for _, kind, _ in found] == [MORE_RODS, EVERYDAY, EVERYDAY, TO_MAKE]
+    more, _, n_bought = found[0]
+    assert (more.body.n_rods, n_bought) == (10, 5)
+    assert more.activities_bq["Th-232"] == pytest.approx(2 * rods.activities_bq["Th-232"])
+    vial = found[-1][0]
+    assert vial.activities_bq["Th-232"] == pytest.approx(0.95 * rods.activities_bq["Th-232"])
+    for name in ("Ra-228", "Tl-208"):  # the grains keep what has grown in them
+        assert vial.activities_bq[name] / vial.activities_bq["Th-232"] == pytest.approx(
+            rods.activities_bq[name] / rods.activities_bq["Th-232"]
+        )
+    assert [kind for _, kind, _ in alternatives([rods, source_in_words("vial:1g"), source_in_words("salt:1kg")])] == [
+        MORE_RODS,
+        EVERYDAY,
+    ]
+    assert [kind for _, kind, _ in alternatives([source_in_words("Cs-137:1kBq")])] == [EVERYDAY]
+    assert alternatives([source_in_words("salt:1kg")]) == []
+    sixty = source_in_words("rods:WT20,1x50,60")
+    assert MORE_RODS not in [kind for _, kind, _ in alternatives([sixty])]
+
+
 def test_a_crystal_fills_its_share_of_all_directions() -> None:
     """A square of side a at distance d, seen along its axis: 4 arcsin(a2 / (a2 + 4 d2))."""
     point = source_in_words("Cs-137:1kBq,20mm")
@@ -239,6 +268,71 @@ def test_the_command(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.T
     start = done.output.index("{")
     report = json.JSONDecoder().raw_decode(done.output[start:])[0]
     assert report["choices"][0]["forecast"]["reach"]["middle"]["time_s"] > 0
+
+
+@pytest.fixture
+def few_histories(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    def quick(*arguments: Any, **named: Any) -> PredictedSpectrum:
+        return predict(*arguments, **named | {"accuracy": Accuracy(0.5, 16384, 16384, 0.2)})
+
+    monkeypatch.setenv("TRUEKEV_CACHE", str(tmp_path))
+    monkeypatch.setattr("truekev.job.worth_it.predict", quick)
+
+
+@pytest.mark.usefixtures("few_histories")
+def test_rods_beside_the_vial() -> None:
+    report = worth_it(["rods:WT20,2.4x60,3", "vial:0.3g"], only_these=True, costs=Costs(make_hours=8.0))
+    rods, vial = report.choices
+    assert [rods.kind, vial.kind] == [AT_HAND, TO_MAKE]
+    assert rods.forecast.rate_per_s < vial.forecast.rate_per_s
+    gain = gain_of(vial, rods)
+    assert gain is not None
+    assert gain.thorium == pytest.approx(0.97, abs=0.02)
+    assert gain.geometry > 1.3  # the ends of a rod lie far away
+    assert gain.absorption > 1.5  # tungsten
+    assert "Nothing needs making" in report.answer[0]
+    assert report.answer[-1] == ASK_FIRST
+
+
+@pytest.mark.usefixtures("few_histories")
+def test_a_plan_opens_with_the_comparison() -> None:
+    opening = plan_of_settings(worked_case(), compare=True).opening
+    assert "Nothing needs making for a monthly check" in opening.worth_it.splitlines()[0]
+    assert ASK_FIRST in opening.worth_it
+    assert "--" not in " ".join(opening.assumed)  # options of another command
+
+
+def test_the_command_emit(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from typer.testing import CliRunner
+
+    from truekev.cli.app import app
+
+    monkeypatch.setenv("TRUEKEV_CACHE", str(tmp_path))
     done = CliRunner().invoke(app, ["emit", "--source", "Cs-137", "--on", "2026-11-25"])
     assert done.exit_code == 0
     assert "661.7" in done.output
+    assert "per second and Bq" in done.output
+    done = CliRunner().invoke(app, ["emit", "--source", "Cs-137:10kBq,20mm", "--on", "2026-11-25", "--json"])
+    report = json.loads(done.output)
+    line = min(report["emission"]["lines"], key=lambda one: abs(one["energy_kev"] - 661.7))
+    assert line["outside_per_s"]["value"] == pytest.approx(8501, rel=0.002)
+    assert report["emission"]["betas"]["per_s"] == pytest.approx(10_000, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--source", "rods:WT20,2.4x175,5", "--on", "2026-13-01"], "--on 2026-13-01"),
+        (["--source", "rods:WT20,2.4x175,5,refined=2018-05-01", "--on", "2017-01-01"], "refined on 2018-05-01"),
+        (["--source", "nothing"], "nothing"),
+        (["--source", "Cs-137", "--detector", "nowhere.toml"], "nowhere.toml"),
+    ],
+)
+def test_emit_refuses_in_a_sentence(words: list[str], says: str) -> None:
+    from typer.testing import CliRunner
+
+    from truekev.cli.app import app
+
+    done = CliRunner().invoke(app, ["emit", *words])
+    assert done.exit_code == 2 or isinstance(done.exception, InputError)
+    assert says in (str(done.exception) if isinstance(done.exception, InputError) else done.output)

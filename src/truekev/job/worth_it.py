@@ -37,7 +37,7 @@ from truekev.spectra.spectrum import Spectrum
 from truekev.tables.loader import table_versions
 from truekev.transport.detector import Detector
 
-__all__ = ["WorthIt", "worth_it", "worth_it_of", "worth_making"]
+__all__ = ["WorthIt", "alternatives", "worth_it", "worth_it_of", "worth_making"]
 
 Progress = Callable[[float, str], None]
 
@@ -116,8 +116,11 @@ def _oxide_g(source: Source) -> float:
     return th232 / vial_source(1.0).activities_bq["Th-232"]
 
 
-def _alternatives(named: Sequence[Source]) -> list[tuple[Source, str, int]]:
-    """More rods, an everyday source, then the vial that could be made; each with the rods to buy."""
+def alternatives(named: Sequence[Source]) -> list[tuple[Source, str, int]]:
+    """What to set beside the named: more rods, everyday things, then the vial that could be made.
+
+    Each with its kind and the number of rods to buy.
+    """
     rods = [source for source in named if source.body.form == "rods"]
     found: list[tuple[Source, str, int]] = []
     if rods:
@@ -268,7 +271,7 @@ def worth_it(
     named = [source_in_words(words, on=day) for words in sources]
     rows = [(source, _kind(source, words), 0) for source, words in zip(named, sources, strict=True)]
     if not only_these:
-        rows += _alternatives(named)
+        rows += alternatives(named)
     inputs = [InputFile.of(file) for file in (*sources, detector, background) if file and Path(file).is_file()]
     settings = {"sources": list(sources), "reach": reach, "fwhm_662": fwhm_662, "on": day.isoformat()}
     return worth_it_of(
