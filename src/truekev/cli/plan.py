@@ -70,7 +70,8 @@ def _print(report: MakeReport) -> None:
     batch, plan = report.batch, report.plan
     typer.echo(f"{batch.name}: plan of {batch.start:%Y-%m-%d %H:%M}")
     title("Worth it, allowed, safe")
-    paragraph(report.opening.worth_it)
+    for words in report.opening.worth_it.splitlines():
+        paragraph(words)
     for words in report.opening.assumed:
         paragraph(words, "  - ")
     paragraph(f"These rods: {plan.content.activity_bq} of Th-232, {report.opening.exemption.say}")

@@ -223,6 +223,6 @@ def _opening(plan: MakePlan, compared_times: WorthIt | None) -> Opening:
     compared = compare_with_exemption({"Th-232": content.activity_bq.value}, content.mass_g.value)
     rods = compare_with_exemption({"Th-232": content.single_rod_bq}, content.mass_g.value / content.n_rods)
     single = f"One rod alone ({content.single_rod_bq:.0f} Bq of Th-232): {rods.say}"
-    words = NOT_COMPARED if compared_times is None else " ".join(compared_times.answer)
+    words = NOT_COMPARED if compared_times is None else "\n".join(compared_times.answer)
     said = () if compared_times is None else compared_times.said
     return Opening(words, said, compared, single, published_rules())
