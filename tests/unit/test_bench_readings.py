@@ -290,17 +290,15 @@ def test_the_logger_fills_what_lies_between_notes(tmp_path: Path) -> None:
 
 
 def test_a_million_readings_in_two_seconds(tmp_path: Path, plan: MakePlan) -> None:
-    n = 1_000_000
-    seconds = np.arange(n) // 10
+    seconds = np.arange(100_000)
     stamps = np.datetime_as_string(np.datetime64(BATCH.start) + seconds.astype("timedelta64[s]"), unit="s")
     volts = np.round(2.5 + 0.01 * np.sin(seconds / 500), 3)
     path = tmp_path / "log.csv"
-    rows = "\n".join(f"{t},1.5000,{v},31.00" for t, v in zip(stamps.tolist(), volts.tolist(), strict=True))
-    path.write_text("time,current_a,voltage_v,temperature_degc\n" + rows + "\n")
-    best = 10.0
-    for _ in range(2):
-        begun = clock.process_time()
-        standing = _stand(plan, path)
-        best = min(best, clock.process_time() - begun)
-    assert standing.n_readings == n
-    assert best <= 2.0
+    # a logger of ten readings a second
+    rows = "".join(10 * f"{t},1.5000,{v},31.00\n" for t, v in zip(stamps.tolist(), volts.tolist(), strict=True))
+    path.write_text("time,current_a,voltage_v,temperature_degc\n" + rows)
+    begun = clock.process_time()
+    standing = _stand(plan, path)
+    took_s = clock.process_time() - begun
+    assert standing.n_readings == 1_000_000
+    assert took_s <= 2.0

@@ -7,13 +7,14 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from pathlib import Path
 
-from truekev.bench.inverse import current_for_deadline_a, smallest_batch
-from truekev.bench.plan import MakePlan, plan_make
+from truekev.bench.inverse import current_for_deadline_a, least_hours, smallest_batch
+from truekev.bench.plan import MakePlan
 from truekev.bench.settings import BatchSettings, read_batch
 from truekev.bench.steps import ShoppingItem, Step, make_steps, shopping_list
 from truekev.bench.stoichiometry import calcium_salt_g
 from truekev.bench.waste import calcium_need_mol
 from truekev.errors import InputError, OutOfRangeError
+from truekev.job.planned import planned
 from truekev.job.worth_it import WorthIt, worth_making
 from truekev.nuclides.lines import photon_lines
 from truekev.quantity import Measured
@@ -29,6 +30,7 @@ NOT_COMPARED = (
     "The counting times were not compared: `truekev forecast --source rods:…` sets the rods as they are beside the "
     "vial that could be made. Count the rods as they are first; often nothing needs making."
 )
+_LONGEST_H = 30 * 24 - 1
 LOWEST_AGED_SHARE = 0.42  # daughters of thorium of unknown age: 0.42 to 1.00 of equilibrium
 
 
@@ -183,10 +185,11 @@ def plan_of_settings(
             f"To finish by {done_by:%Y-%m-%d %H:%M}: at least {current:.2f} A ({plan.finish:%Y-%m-%d %H:%M})."
         )
     else:
-        plan = plan_make(batch)
-    if plan.duration_h.value > 30 * 24 - 1:
-        raise OutOfRangeError(f"supply.current_a: at {batch.supply.current_a:g} A it would take more than 30 days.")
-    _, most, planned = calcium_need_mol(
+        if activity_bq is not None:
+            _refuse_endless(batch, least_hours(batch))
+        plan = planned(batch)
+    _refuse_endless(batch, plan.duration_h.value)
+    _, most_mol, planned_mol = calcium_need_mol(
         plan.course.final("tungstate"), plan.course.final("sodium") + 2 * plan.course.final("tungstate_solid")
     )
     return MakeReport(
@@ -195,10 +198,18 @@ def plan_of_settings(
         answer=" ".join(answers),
         plan=plan,
         steps=make_steps(batch, plan),
-        shopping=shopping_list(batch, plan, calcium_salt_g(max(planned, most), "calcium chloride")),
+        shopping=shopping_list(batch, plan, calcium_salt_g(max(planned_mol, most_mol), "calcium chloride")),
         protective_gear=PROTECTIVE_GEAR,
         record=Record.make(inputs, {"batch": batch.model_dump(mode="json", by_alias=True)}, table_versions()),
     )
+
+
+def _refuse_endless(batch: BatchSettings, hours: float) -> None:
+    if hours > _LONGEST_H:
+        raise OutOfRangeError(
+            f"supply.current_a: at {batch.supply.current_a:g} A it would take more than 30 days; more current, a "
+            "larger supply, or fewer rods."
+        )
 
 
 def _size_in_words(batch: BatchSettings, activity_bq: float) -> str:

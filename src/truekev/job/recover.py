@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from truekev.bench.follow import follow_run
-from truekev.bench.plan import MakePlan, plan_make
+from truekev.bench.plan import MakePlan
 from truekev.bench.readings import readings_path
 from truekev.bench.recovery import (
     KEPT,
@@ -25,6 +25,7 @@ from truekev.bench.stoichiometry import molar_mass_g_mol
 from truekev.bench.washing import Flocculation, WashPlan, flocculation, wash_plan
 from truekev.errors import InputError
 from truekev.files import write_whole
+from truekev.job.planned import planned
 from truekev.job.run_today import run_so_far
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
@@ -86,7 +87,7 @@ def recover_batch(batch_path: str | Path) -> RecoverReport:
         The batch, or a flocculant where it cannot work.
     """
     batch = read_batch(batch_path)
-    plan = plan_make(batch)
+    plan = planned(batch)
     freed, from_readings, ended = plan.thoria_freed_g, False, plan.finish
     if readings_path(batch_path).exists():
         timeline, _ = run_so_far(batch, batch_path, None)

@@ -7,11 +7,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from truekev.bench.follow import RunStanding, follow_run
-from truekev.bench.plan import MakePlan, plan_make
+from truekev.bench.plan import MakePlan
 from truekev.bench.readings import append_reading, parse_reading, read_readings, readings_path
 from truekev.bench.settings import BatchSettings, read_batch
 from truekev.bench.timeline import Timeline, join_timelines, timeline_of
 from truekev.errors import InputError
+from truekev.job.planned import planned
 from truekev.record import InputFile, Record
 from truekev.safety.cautions import Caution, cautions_for
 from truekev.tables.loader import table_versions
@@ -102,7 +103,7 @@ def follow_batch(batch_path: str | Path, logger: str | Path | None = None) -> Fo
         The batch itself is refused.
     """
     batch = read_batch(batch_path)
-    plan = plan_make(batch)
+    plan = planned(batch)
     timeline, files = run_so_far(batch, batch_path, logger)
     return FollowReport(
         batch=batch,

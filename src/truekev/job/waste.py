@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from truekev.bench.plan import plan_make
 from truekev.bench.settings import read_batch
 from truekev.bench.waste import WastePlan, waste_plan
+from truekev.job.planned import planned
 from truekev.record import InputFile, Record
 from truekev.safety.cautions import Caution, cautions_for
 from truekev.safety.rules import ASK_FIRST
@@ -36,7 +36,7 @@ def waste_of_batch(batch_path: str | Path) -> WasteReport:
         The batch cannot be read or is refused.
     """
     batch = read_batch(batch_path)
-    plan = plan_make(batch)
+    plan = planned(batch)
     course = plan.course
     return WasteReport(
         batch=batch.name,
