@@ -90,8 +90,7 @@ def recover_batch(batch_path: str | Path) -> RecoverReport:
     plan = planned(batch)
     freed, from_readings, ended = plan.thoria_freed_g, False, plan.finish
     if readings_path(batch_path).exists():
-        timeline, _ = run_so_far(batch, batch_path, None)
-        standing = follow_run(batch, plan, timeline)
+        standing = follow_run(batch, plan, run_so_far(batch, batch_path, None).timeline)
         freed, from_readings, ended = standing.thoria_freed_g, True, standing.last_reading
     settings = batch.recovery
     x_oh, x_w, salt_g, volume_ml = _liquor_fractions(plan)
