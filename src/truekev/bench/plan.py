@@ -61,6 +61,7 @@ class MakePlan:
     tungsten_dissolved_g: Measured
     tungsten_left_g: Measured
     tungsten_fines_g: Measured
+    stubs_g: Measured
     charge_ah: Measured
     duration_h: Measured
     finish: datetime
@@ -216,9 +217,10 @@ def _figures(batch: BatchSettings, given: CourseInput, course: Course) -> MakePl
         content=content,
         thoria_freed_g=Measured(freed, relative_freed * freed, "g"),
         activity_freed_bq=_activity(content, freed, relative_freed),
-        tungsten_dissolved_g=Measured(dissolved, relative_w * dissolved, "g"),
+        tungsten_dissolved_g=Measured(dissolved, math.hypot(relative_w * dissolved, 0.6 * fines), "g"),
         tungsten_left_g=Measured(max(left, 0.0), max(relative_w * dissolved, 1e-3), "g"),
         tungsten_fines_g=Measured(fines, 0.6 * fines, "g"),
+        stubs_g=_scaled(content.mass_g.value * (1.0 - content.wetted_fraction), 0.02, "g"),
         charge_ah=Measured(charge, relative_charge * charge, "Ah"),
         duration_h=Measured(duration_h, relative_time * duration_h, "h"),
         finish=batch.start + timedelta(seconds=round(course.duration_s)),

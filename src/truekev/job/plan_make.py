@@ -215,7 +215,8 @@ def _refuse_endless(batch: BatchSettings, hours: float) -> None:
 def _size_in_words(batch: BatchSettings, activity_bq: float) -> str:
     rods = next(lot for lot in batch.rods if lot.role == "anode")
     return (
-        f"{activity_bq:.0f} Bq of Th-232 take {rods.count} rods of {rods.diameter_mm:g} × {rods.length_mm:g} mm, "
+        f"{activity_bq:.0f} Bq of Th-232 take {rods.count} {'rod' if rods.count == 1 else 'rods'} of "
+        f"{rods.diameter_mm:g} × {rods.length_mm:g} mm, "
         f"{batch.hydroxide.mass_g:g} g sodium hydroxide in {batch.cell.volume_ml:g} mL, in a vessel of "
         f"{batch.cell.vessel_diameter_mm:g} mm; nothing smaller does it (5 % lost in washing allowed for)."
     )
