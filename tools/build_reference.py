@@ -291,7 +291,7 @@ def public_modules() -> list[ModuleType]:
 
 def _signature(name: str, thing: Any) -> str:
     try:
-        signature = str(inspect.signature(thing)).replace("'", "")
+        signature = re.sub(r"ForwardRef\((.*?)\)", r"\1", str(inspect.signature(thing))).replace("'", "")
     except (TypeError, ValueError):
         return name
     text = f"{name}{signature}"
