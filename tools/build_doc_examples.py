@@ -33,6 +33,7 @@ COMMANDS: tuple[tuple[str, str], ...] = (
     ("plan", "truekev plan batch.toml --quick --picture plan.png"),
     ("note", "truekev note batch.toml mass=24.1 --time 2026-10-05T20:00"),
     ("follow", "truekev follow batch.toml logger.csv --picture follow.png"),
+    ("cleanup-basket", "truekev cleanup batch.toml"),
     ("cleanup", "truekev cleanup batch.toml --picture cleanup.png"),
     ("cleanup-refused", "truekev cleanup batch.toml --dose 50mL5%"),
     ("recover", "truekev recover batch.toml --write vial.toml --picture recover.png"),
@@ -110,6 +111,9 @@ def main() -> None:
             (TARGET / f"{what}.txt").write_text(said, encoding="utf-8")
             if what == "new-batch":
                 (folder / "batch.toml").write_text(said.partition("\n")[2], encoding="utf-8")
+            if what == "cleanup-basket":
+                batch = folder / "batch.toml"
+                batch.write_text(batch.read_text(encoding="utf-8").replace("_out = false", "_out = true"))
             if what == "plan":
                 _logger_file(folder / "batch.toml")
             if (folder / f"{what}.png").exists():

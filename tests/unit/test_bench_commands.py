@@ -112,6 +112,8 @@ def test_plan_backwards(run: Commands) -> None:
     ],
 )
 def test_exit_codes_and_nothing_written(run: Commands, words: tuple[str, ...], code: int, says: str) -> None:
+    batch = run.folder / "batch.toml"
+    batch.write_text(batch.read_text().replace("_out = false", "_out = true"))
     before = run.files()
     got, _, err = run(*words)
     assert got == code
@@ -204,7 +206,15 @@ def test_dipped_rods_tell_their_stubs(run: Commands) -> None:
     assert re.search(r"stubs above the liquid\s+15\.3\d ± 0\.31 g \(3 of 60 mm\)", out)
 
 
+def test_cleanup_of_an_unedited_batch_asks_for_the_basket_first(run: Commands) -> None:
+    code, out, err = run("cleanup", "batch.toml")
+    assert (code, out) == (3, "")
+    assert "lift basket, clips and all titanium out, and set basket_out = true" in err
+
+
 def test_cleanup_without_a_dose_takes_the_largest_allowed(run: Commands) -> None:
+    batch = run.folder / "batch.toml"
+    batch.write_text(batch.read_text().replace("_out = false", "_out = true"))
     code, out, _ = run("cleanup", "batch.toml", "--picture", "c.png")
     assert code == 0
     assert "7 mL of 5 % peroxide is allowed" in out

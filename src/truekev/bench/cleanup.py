@@ -274,6 +274,11 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         The dose could run away (says the portion that is allowed), titanium or copper is still in the beaker, the
         strength is 30 % or more, or there is no hydroxide.
     """
+    if dose.percent >= 30:
+        raise RefusedError(
+            f"Peroxide of {dose.percent:g} % is refused outright: it boils on its own heat, even without tungsten.",
+            "3 to 6 %, diluted in the fridge-cold bottle, never in the beaker.",
+        )
     if not settings.basket_out:
         raise RefusedError(
             "The basket is still in the beaker (cleanup.basket_out = false): alkaline peroxide dissolves titanium "
@@ -284,11 +289,6 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         raise RefusedError(
             "Copper or iron is still in the beaker (cleanup.copper_out = false): it makes peroxide decompose at once.",
             "lift cathode, wire and clips out, and set copper_out = true.",
-        )
-    if dose.percent >= 30:
-        raise RefusedError(
-            f"Peroxide of {dose.percent:g} % is refused outright: it boils on its own heat, even without tungsten.",
-            "3 to 6 %, diluted in the fridge-cold bottle, never in the beaker.",
         )
     if settings.hydroxide_mol_l <= 0:
         raise RefusedError(
