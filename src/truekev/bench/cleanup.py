@@ -232,6 +232,11 @@ class CleanupPlan:
     steps: tuple[str, ...]
     over_when: tuple[str, ...]
 
+    @property
+    def largest_in_words(self) -> str:
+        """The largest portion allowed, rounded down to whole millilitres."""
+        return "any volume" if self.allowed_ml >= _NO_LIMIT_ML else f"{math.floor(self.allowed_ml)} mL"
+
 
 def worst_part(dose: Dose, heel_ml: float, tungsten_g: float | None, start_degc: float = 20.0) -> DoseHeat:
     """The hottest of the dose and every part of it: a slow pour is a row of smaller doses on less liquid.

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import typer
@@ -66,7 +65,7 @@ def _print(report: CleanReport) -> None:
             "tungsten taken as",
             "unlimited (unknown)" if p.heat.worst_case else f"{p.heat.tungsten_dissolved_g:.2f} g dissolve",
         ],
-        ["largest portion of this strength", "no limit" if p.allowed_ml >= 1e5 else f"{math.floor(p.allowed_ml)} mL"],
+        ["largest portion of this strength", p.largest_in_words],
         ["it could dissolve; will likely", f"{p.tungsten_capacity_g:.2f} g; {low:.2f} to {high:.2f} g (from memory)"],
         [
             "hydroxide: needed; there; to add",
