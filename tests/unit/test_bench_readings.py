@@ -114,6 +114,14 @@ def test_decimal_commas(tmp_path: Path) -> None:
     assert (readings.current_a[0], readings.voltage_v[0]) == (1.5, 2.25)
 
 
+def test_dates_with_dots_are_day_month_year(tmp_path: Path) -> None:
+    rows = ["05.10.2026 09:00:00;1,5;2,5", "5.10.2026 09:01;1,5;2,5", "05.10.2026 09:02:00;1,5;2,5"]
+    read = read_readings(_file(tmp_path, rows, "Date;Current [A];Voltage [V]"))
+    assert (read.clock_s - START_S).tolist() == [0.0, 60.0, 120.0]
+    with pytest.raises(FileFormatError, match="is no time"):
+        read_readings(_file(tmp_path, ["05/10/2026 09:00:00;1,5;2,5"], "Date;Current [A];Voltage [V]"))
+
+
 @pytest.mark.parametrize(
     ("text", "says", "line"),
     [

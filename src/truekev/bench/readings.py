@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import math
 import os
+import re
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -61,6 +62,7 @@ _OTHER_NAMES = {
     "level": "level_ml",
     "free_hydroxide": "free_hydroxide_mol_l",
 }
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})[ T](\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)")
 _MILLI = {"current_ma": ("current_a", 1e-3), "voltage_mv": ("voltage_v", 1e-3)}
 
 
@@ -343,11 +345,15 @@ def _clock(cells: list[bytes], file: Path) -> tuple[Floats, bool]:
     epoch = datetime(1970, 1, 1, tzinfo=UTC)
     for i, cell in enumerate(cells):
         text = cell.decode("utf-8", "replace").strip()
+        dotted = _DOTTED.fullmatch(text)  # dots mean day.month.year wherever they are written
+        if dotted is not None:
+            text = f"{dotted[3]}-{dotted[2]:0>2}-{dotted[1]:0>2}T{dotted[4]}"
         try:
             values[i] = (datetime.fromisoformat(text).replace(tzinfo=UTC) - epoch).total_seconds()
         except ValueError:
             raise FileFormatError(
-                f"{text!r} is no time; use ISO 8601 such as 2026-10-05T09:00:00, or seconds in every row.",
+                f"{text!r} is no time; use ISO 8601 such as 2026-10-05T09:00:00, 05.10.2026 09:00:00, or seconds "
+                "in every row.",
                 file=file,
                 line=i + 2,
                 field="time",
