@@ -159,6 +159,16 @@ def test_absurd_activities(wanted: float) -> None:
         smallest_batch(worked_case(), wanted)
 
 
+@pytest.mark.parametrize(
+    ("current_a", "error", "says"),
+    [(0.08, RefusedError, "before all of it is dissolved"), (0.004, OutOfRangeError, "more than 30 days")],
+)
+def test_an_activity_that_the_run_would_not_reach(current_a: float, error: type[Exception], says: str) -> None:
+    with pytest.raises(error, match=says):
+        plan_of_settings(worked_case(current_a=current_a), activity_bq=1000.0)
+    assert plan_of_settings(worked_case(current_a=1.0), activity_bq=1000.0).plan.end is EndEvent.DISSOLVED
+
+
 def test_by_tomorrow_morning() -> None:
     batch = worked_case()
     deadline = batch.start + timedelta(hours=24)

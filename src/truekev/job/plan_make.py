@@ -7,13 +7,14 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from pathlib import Path
 
+from truekev.bench.course import EndEvent
 from truekev.bench.inverse import current_for_deadline_a, least_hours, smallest_batch
 from truekev.bench.plan import MakePlan
 from truekev.bench.settings import BatchSettings, read_batch
 from truekev.bench.steps import ShoppingItem, Step, make_steps, shopping_list
 from truekev.bench.stoichiometry import calcium_salt_g
 from truekev.bench.waste import calcium_need_mol
-from truekev.errors import InputError, OutOfRangeError
+from truekev.errors import InputError, OutOfRangeError, RefusedError
 from truekev.job.planned import planned
 from truekev.job.worth_it import WorthIt, worth_making
 from truekev.nuclides.lines import photon_lines
@@ -189,6 +190,13 @@ def plan_of_settings(
             _refuse_endless(batch, least_hours(batch))
         plan = planned(batch)
     _refuse_endless(batch, plan.duration_h.value)
+    if activity_bq is not None and plan.end not in (EndEvent.DISSOLVED, EndEvent.PARTED):
+        raise RefusedError(
+            f"{activity_bq:.0f} Bq of Th-232 cannot be had at {batch.supply.current_a:g} A under a cap of "
+            f"{batch.supply.voltage_cap_v:g} V: before all of it is dissolved, {plan.end.value}.",
+            "more current (a shorter run takes up less carbon dioxide and loses less water), a higher cap, a smaller "
+            "gap, or somebody there more often to top up.",
+        )
     _, most_mol, planned_mol = calcium_need_mol(
         plan.course.final("tungstate"), plan.course.final("sodium") + 2 * plan.course.final("tungstate_solid")
     )
