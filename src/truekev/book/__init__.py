@@ -1,1 +1,1 @@
-"""The bench book: one SQLite file of append-only records."""
+"""The bench book: one SQLite file, records that are appended and superseded, never overwritten."""

@@ -29,6 +29,9 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "convert",
     "demo",
     "limits",
+    "book",
+    "shelf",
+    "sheet",
 )
 
 app = typer.Typer(

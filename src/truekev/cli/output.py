@@ -43,6 +43,8 @@ def plain(value: Any) -> Any:
         return value.value
     if isinstance(value, Path):
         return str(value)
+    if isinstance(value, bytes):
+        return value.hex()
     return value
 
 

@@ -13,7 +13,7 @@ from truekev.files import write_whole
 
 matplotlib.use("Agg")
 
-__all__ = ["INK", "PALE", "RUST", "SEA", "new_figure", "save"]
+__all__ = ["INK", "PALE", "RUST", "SEA", "new_figure", "png_of", "save"]
 
 INK = "#22303c"
 RUST = "#a8452c"
@@ -54,9 +54,14 @@ def new_figure(
     return figure
 
 
-def save(figure: Figure, path: str | Path) -> Path:
-    """Write the figure as PNG, whole or not at all, and close it."""
+def png_of(figure: Figure) -> bytes:
+    """The figure as the bytes of a PNG; closes it."""
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", dpi=130)
     plt.close(figure)
-    return write_whole(path, buffer.getvalue())
+    return buffer.getvalue()
+
+
+def save(figure: Figure, path: str | Path) -> Path:
+    """Write the figure as PNG, whole or not at all, and close it."""
+    return write_whole(path, png_of(figure))

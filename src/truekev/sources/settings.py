@@ -325,4 +325,15 @@ def read_source_file(path: str | Path) -> SourceDescription:
     except (OSError, UnicodeDecodeError) as error:
         why = error.strerror if isinstance(error, OSError) else "it is not text in UTF-8"
         raise FileFormatError(f"cannot be read ({why}).", file=file) from error
-    return _Reader(str(path), text).read()
+    return read_source_text(text, file=str(path))
+
+
+def read_source_text(text: str, *, file: str) -> SourceDescription:
+    """Check the text of a source file; `file` is what messages call it.
+
+    Raises
+    ------
+    FileFormatError
+        A value cannot be: names file, line and field.
+    """
+    return _Reader(file, text).read()

@@ -1,0 +1,1 @@
+"""Alembic's environment of the book: one file per layout in `versions`."""

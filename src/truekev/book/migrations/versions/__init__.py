@@ -1,0 +1,1 @@
+"""One file per layout of the book, in order."""

@@ -1,0 +1,226 @@
+"""Calibration and re-lock of spectra that are in the book; the scale goes back into the book."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from truekev.book.body import Value
+from truekev.book.book import Book
+from truekev.book.records import BookRecord
+from truekev.book.things import Find, Instrument, Source, Stock
+from truekev.book.work import Relock, Scale, SpectrumFile
+from truekev.errors import InputError, RefusedError, TruekevError
+from truekev.files import write_whole
+from truekev.job.background import background_in_force
+from truekev.job.calibrate_spectra import CalibrationReport, calibrate_files
+from truekev.job.relock_spectrum import RelockReport, relock_file
+from truekev.scale.energy_scale import EnergyScale, read_scale, scale_as_dict
+
+__all__ = ["calibrate_in_book", "relock_in_book", "scale_in_force", "stored_scale"]
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class _Files:
+    """The files that a fit needs, written out of the book for as long as it runs."""
+
+    spectrum: Path
+    background: str | None
+    detector: str | None
+    sources: tuple[str, ...]
+
+
+@contextmanager
+def _written_out(book: Book, spectrum: BookRecord[SpectrumFile], words: Sequence[str]) -> Iterator[tuple[Path, _Files]]:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        file = write_whole(
+            folder / f"record-{spectrum.id}{Path(spectrum.body.file_name).suffix[:8]}",
+            book.file(spectrum.body.file_sha256).data,
+        )
+        yield (
+            folder,
+            _Files(
+                file,
+                _background(book, spectrum, folder),
+                _detector(book, spectrum, folder),
+                (tuple(words) or _sources(book, spectrum, folder)),
+            ),
+        )
+
+
+def _background(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> str | None:
+    """The background that the record names, else the one in force with as many channels, else none."""
+    body = spectrum.body
+    if body.background_id is not None:
+        found = book.get_as(body.background_id, SpectrumFile)
+    else:
+        try:
+            found = background_in_force(book, body.start.date() if body.start else date.max, body.instrument_id)
+        except RefusedError:
+            return None
+        if found.body.n_channels != body.n_channels:
+            return None
+    path = folder / f"record-{found.id}{Path(found.body.file_name).suffix[:8]}"
+    return str(write_whole(path, book.file(found.body.file_sha256).data))
+
+
+def _detector(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> str | None:
+    if spectrum.body.instrument_id is None:
+        return None
+    instrument = book.newest(spectrum.body.instrument_id)
+    if not isinstance(instrument.body, Instrument) or not instrument.body.description.strip():
+        return None
+    return str(write_whole(folder / f"instrument-{instrument.id}.toml", instrument.body.description))
+
+
+def _sources(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> tuple[str, ...]:
+    """Source files and words of the things that stood before the crystal."""
+    words = []
+    for number in spectrum.body.thing_ids:
+        record = book.newest(number)
+        if isinstance(record.body, Source | Find) and record.body.description:
+            words.append(str(write_whole(folder / f"source-{record.id}.toml", record.body.description)))
+        elif isinstance(record.body, Stock) and record.body.what == "rods":
+            words.append("thoriated-rods")
+        else:
+            raise InputError(f"record {record.id} ({record.name}) has no description; name the source in one word.")
+    if not words:
+        raise InputError(f"record {spectrum.id} ({spectrum.name}) does not say what was counted; name the source.")
+    return tuple(words)
+
+
+def _plain_scale(scale: EnergyScale, folder: Path) -> dict[str, Any]:
+    """The scale's document, without the name of the folder that is gone afterwards."""
+    text = json.dumps(scale_as_dict(scale), allow_nan=False)
+    document: dict[str, Any] = json.loads(text.replace(f"{folder}/", ""))
+    return document
+
+
+def calibrate_in_book(
+    book: Book, spectrum_id: int, sources: Sequence[str] = (), *, made_on: date, progress: Progress | None = None
+) -> tuple[BookRecord[Scale], CalibrationReport]:
+    """Calibrate with a spectrum of the book, and keep the scale.
+
+    Parameters
+    ----------
+    book : Book
+        Where spectrum, background, instrument and sources are, and the scale goes.
+    spectrum_id : int
+        Its record.
+    sources : sequence of str
+        Words for what was counted; without them the things that the record names.
+    made_on : date
+        Day of the calibration.
+    progress : callable, optional
+        Called with (share done, what).
+
+    Raises
+    ------
+    InputError
+        Something that it needs is not in the book.
+    RefusedError
+        No safe lock; nothing is kept.
+    """
+    spectrum = book.get_as(spectrum_id, SpectrumFile)
+    with _written_out(book, spectrum, sources) as (folder, files):
+        report = calibrate_files(
+            [files.spectrum], files.sources, detector=files.detector, background=files.background, progress=progress
+        )
+        document = _plain_scale(report.spectra[0].scale, folder)
+    things = tuple(n for n in spectrum.body.thing_ids if book.get(n).kind in ("source", "stock", "find"))
+    body = Scale(
+        name=f"Scale from {spectrum.name}",
+        instrument_id=spectrum.body.instrument_id,
+        spectrum_ids=(spectrum.id,),
+        source_ids=things,
+        made_on=made_on,
+        method=str(document["method"]),
+        scale=document,
+    )
+    return book.add(body), report
+
+
+def relock_in_book(
+    book: Book, spectrum_id: int, sources: Sequence[str] = (), *, made_on: date, scale_id: int | None = None
+) -> tuple[BookRecord[Relock], RelockReport]:
+    """Re-lock the scale in force of the spectrum's instrument, and keep the new one.
+
+    Raises
+    ------
+    InputError
+        There is no scale of this instrument, or the record does not say what was counted.
+    RefusedError
+        No single gain fits; nothing is kept.
+    """
+    spectrum = book.get_as(spectrum_id, SpectrumFile)
+    old = scale_in_force(book, spectrum.body.instrument_id) if scale_id is None else book.get(scale_id)
+    if not isinstance(old.body, Scale | Relock):
+        raise InputError(f"record {old.id} is a {old.kind}; a scale is needed.")
+    with _written_out(book, spectrum, sources) as (folder, files):
+        scale_file = write_whole(folder / f"scale-{old.id}.json", json.dumps(old.body.scale))
+        report = relock_file(
+            files.spectrum, scale_file, sources=files.sources, detector=files.detector, background=files.background
+        )
+        document = _plain_scale(report.scale, folder)
+    moved = report.moved_percent
+    body = Relock(
+        name=f"Re-lock with {spectrum.name}",
+        scale_id=old.id,
+        spectrum_id=spectrum.id,
+        made_on=made_on,
+        gain_ratio=Value(value=1 + moved.value / 100, u=moved.u / 100),
+        scale=document,
+    )
+    return book.add(body), report
+
+
+def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] | BookRecord[Relock]:
+    """The newest scale or re-lock of an instrument.
+
+    Raises
+    ------
+    InputError
+        The book holds none.
+    """
+    first = None if instrument_id is None else book.get(instrument_id).first_id
+    found: list[BookRecord[Scale] | BookRecord[Relock]] = []
+    for scale in book.current(Scale):
+        of = scale.body.instrument_id
+        if first is not None and (of is None or book.get(of).first_id != first):
+            continue
+        found.append(scale)
+        waiting: list[BookRecord[Any]] = [scale]
+        while waiting:
+            relocks = book.about(waiting.pop().id, Relock)
+            found += relocks
+            waiting += relocks
+    if not found:
+        raise InputError("the book holds no scale of this instrument; calibrate one of its spectra first.")
+    return max(found, key=lambda record: (record.body.made_on, record.id))
+
+
+def stored_scale(book: Book, record_id: int) -> EnergyScale:
+    """The scale of a record, as the rest of the program takes it.
+
+    Raises
+    ------
+    InputError
+        The record holds no scale.
+    """
+    body = book.get(record_id).body
+    if not isinstance(body, Scale | Relock):
+        raise InputError(f"record {record_id} is a {body.kind}; a scale or re-lock is needed.")
+    with tempfile.TemporaryDirectory() as folder:
+        try:
+            return read_scale(write_whole(Path(folder) / "scale.json", json.dumps(body.scale)))
+        except TruekevError as error:
+            raise InputError(f"record {record_id}: its scale cannot be read ({error}).") from error
