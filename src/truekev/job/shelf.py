@@ -124,7 +124,8 @@ def sum_of_fractions(items: Sequence[ShelfItem], list_name: str) -> SumOfFractio
         if compared.concentration_fraction is None:
             above.append(f"{item.name}: mass not known")
         elif compared.concentration_fraction > 1:
-            above.append(f"{item.name}: {compared.concentration_fraction:.3g} times")
+            times = compared.concentration_fraction
+            above.append(f"{item.name}: {times:.0f} times" if times >= 100 else f"{item.name}: {times:.3g} times")
     total = Measured(sum(m.value for *_, m in parts), math.hypot(*(m.u for *_, m in parts)), "")
     parts.sort(key=lambda part: -part[2].value)
     words = {

@@ -52,7 +52,8 @@ def plan_sheet(stored: StoredBatch, behind: Iterable[BookRecord[Body]] = ()) -> 
     batch, plan = report.batch, report.plan
     low, high = plan.content.activity_limits_bq
     rods = "; ".join(
-        f"{lot.count} × {lot.class_ or f'{lot.thoria_percent} %'} {lot.diameter_mm:g} × {lot.length_mm:g} mm ({lot.role})"
+        f"{lot.count} × {lot.class_ or f'{lot.thoria_percent} %'} {lot.diameter_mm:g} × {lot.length_mm:g} mm "
+        f"({lot.role})"
         for lot in batch.rods
     )
     return Sheet(
@@ -168,7 +169,7 @@ def recovery_sheet(stored: StoredBatch, behind: Iterable[BookRecord[Body]] = ())
                     Fact(
                         "oxygen", f"{plan.oxygen_l:.2g} L, from the peroxide as weighed", "vented vessel, never closed"
                     ),
-                    Fact("takes", f"{plan.hours[0]:g} to {plan.hours[1]:g} h, an estimate"),
+                    Fact("takes", f"{plan.hours[0]:.2g} to {plan.hours[1]:.2g} h, an estimate"),
                 ),
             ),
             Steps(

@@ -77,7 +77,8 @@ def sheet_for(book: Book, what: str, on: date, *, which: str = "") -> Sheet:
             return calibration_sheet(relock, stored_scale(book, relock.id), behind)
         case _:
             raise InputError(
-                f"record {record.id} is a {record.kind}; sheets are made of batches, recoveries, sources, waste, scales "
+                f"record {record.id} is a {record.kind}; sheets are made of batches, recoveries, sources, waste, "
+                "scales "
                 f"and re-locks, and of the shelf: {', '.join(SHELF_SHEETS)}."
             )
 

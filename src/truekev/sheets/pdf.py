@@ -19,6 +19,7 @@ __all__ = ["sheet_pdf"]
 
 _FONTS = ("Libertinus Serif", "New Computer Modern Math", "DejaVu Sans Mono")
 _STANDARD: Literal["a-2b"] = "a-2b"  # refuses a glyph that no font has, so none is ever missing on paper
+_LONG_WORD = re.compile(r"\S{18}(?=\S)")  # may be broken there, so that no word runs out of its column
 _NO_GLYPH = re.compile(r'the text `"(.+?)"` could not be displayed', re.DOTALL)
 
 
@@ -86,7 +87,7 @@ def _plain(sheet: Sheet, folder: Path, absent: dict[int, str]) -> dict[str, Any]
 
 def _translated(value: Any, absent: dict[int, str]) -> Any:
     if isinstance(value, str):
-        return value.translate(absent)
+        return _LONG_WORD.sub("\\g<0>\u200b", value.translate(absent))
     if isinstance(value, dict):
         return {key: _translated(item, absent) for key, item in value.items()}
     if isinstance(value, list | tuple):

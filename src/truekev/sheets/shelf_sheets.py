@@ -96,7 +96,8 @@ def moving_sheet(report: ShelfReport, standing: BackgroundStanding, behind: Iter
     pack = (
         "Wipe every thing and its box; write the wipe into the book. What is not clean does not travel.",
         "Weigh each sealed vial closed, and write the mass down: the same again after the move.",
-        "Vial: in its outer tube, tube in a closed tin, tin in absorbent, upright in the middle of the box, label outside.",
+        "Vial: in its outer tube, tube in a closed tin, tin in absorbent, upright in the middle of the box, "
+        "label outside.",
         "Rods: bundled, ends covered, in a rigid closed box. Lenses and dials wrapped singly, glass whole.",
         "Caustic and peroxide never in the same box, upright, each in its own tray; better used up or handed over.",
         "This sheet and the finder's sheet on top, inside the box.",
@@ -183,7 +184,7 @@ def spill_sheet(report: ShelfReport, behind: Iterable[BookRecord[Body]] = ()) ->
     return Sheet(
         title="A spill, or a broken vial",
         subtitle=report.book,
-        cautions=("No vacuum cleaner, no sweeping, no drain, no bin.", *caution_texts(cautions_for("dry", "seal"))),
+        cautions=("No vacuum cleaner, no sweeping, no drain, no bin.", *caution_texts(cautions_for("seal"))),
         inputs=(Fact("gear", "; ".join(PROTECTIVE_GEAR)),),
         results=tuple(results),
         parts=(
@@ -201,14 +202,18 @@ def spill_sheet(report: ShelfReport, behind: Iterable[BookRecord[Body]] = ()) ->
 def finder_sheet(report: ShelfReport, behind: Iterable[BookRecord[Body]] = ()) -> Sheet:
     """For whoever finds this shelf without its owner: what it is, how harmless and how not, whom to ask."""
     words = (
-        "These are weakly radioactive things that somebody kept to check a measuring instrument: thorium in welding rods and "
+        "These are weakly radioactive things that somebody kept to check a measuring instrument: thorium in "
+        "welding rods and "
         "in a vial, and finds such as old lenses. Closed and left where they are they do nobody harm.",
-        f"Standing ten centimetres from all of it gives at most {report.dose_rate_all}; an hour at a metre gives a hundredth "
+        f"Standing ten centimetres from all of it gives at most {report.dose_rate_all}; an hour at a metre gives "
+        "a hundredth "
         "of an hour at ten centimetres. One nanogray counts here as one nanosievert.",
-        "What can harm: the powder in the vials, if it is breathed in or swallowed; and the caustics and their waste, on skin "
+        "What can harm: the powder in the vials, if it is breathed in or swallowed; and the caustics and their "
+        "waste, on skin "
         "and in eyes. So: do not open, do not shake, do not break, do not sand or grind.",
         "Do not throw any of it away, do not give it to a scrap dealer, do not send it by post.",
-        "Call the authority below, read it this list, and ask who fetches it. The book (a file, see below) says where each "
+        "Call the authority below, read it this list, and ask who fetches it. The book (a file, see below) says "
+        "where each "
         "thing came from and what is in it.",
     )
     return Sheet(

@@ -57,7 +57,8 @@ def source_sheet(source: SourceOnDay) -> Sheet:
             Figure(
                 png_of(picture_of_source(source.history, source.on)),
                 "Activity of the longer-lived members after the last separation, computed.",
-                "Ra-228 falls and grows back over decades; Th-228 follows within years; Ra-224 and Pb-212 follow Th-228.",
+                "Ra-228 falls and grows back over decades; Th-228 follows within years; Ra-224 and Pb-212 follow "
+                "Th-228.",
             )
         )
         waits = "; ".join(
@@ -67,7 +68,8 @@ def source_sheet(source: SourceOnDay) -> Sheet:
     if source.age_unknown:
         low = LOWEST_AGED_SHARE
         text = (
-            f"The thorium's own age is not known. Ra-228 and all that descends from it may be less than computed, down to "
+            "The thorium's own age is not known. Ra-228 and all that descends from it may be less than computed, "
+            "down to "
             f"{low} of it, until counts of rods and vial say more. This is not in the uncertainties above."
         )
         parts.append(Words("What the figures do not hold", (text,)))
@@ -166,7 +168,7 @@ def calibration_sheet(
     )
     groups = tuple(
         (
-            g.name,
+            g.name.replace("+", " + "),
             str(Measured(g.energy_kev, g.u_energy_kev, "")),
             str(Measured(g.channel, g.u_channel, "")),
             str(Measured(g.net_counts, g.u_net_counts, "")),
