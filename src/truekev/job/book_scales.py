@@ -20,6 +20,7 @@ from truekev.errors import InputError, RefusedError, TruekevError
 from truekev.files import write_whole
 from truekev.job.background import background_in_force
 from truekev.job.calibrate_spectra import CalibrationReport, calibrate_files
+from truekev.job.fitted_model import keep_model
 from truekev.job.relock_spectrum import RelockReport, relock_file
 from truekev.scale.energy_scale import EnergyScale, read_scale, scale_as_dict
 
@@ -146,11 +147,19 @@ def calibrate_in_book(
         method=str(document["method"]),
         scale=document,
     )
-    return book.add(body), report
+    added = book.add(body)
+    keep_model(book, added.id, spectrum.id, report.spectra[0].fitted)
+    return added, report
 
 
 def relock_in_book(
-    book: Book, spectrum_id: int, sources: Sequence[str] = (), *, made_on: date, scale_id: int | None = None
+    book: Book,
+    spectrum_id: int,
+    sources: Sequence[str] = (),
+    *,
+    made_on: date,
+    scale_id: int | None = None,
+    progress: Progress | None = None,
 ) -> tuple[BookRecord[Relock], RelockReport]:
     """Re-lock the scale in force of the spectrum's instrument, and keep the new one.
 
@@ -168,9 +177,16 @@ def relock_in_book(
     with _written_out(book, spectrum, sources) as (folder, files):
         scale_file = write_whole(folder / f"scale-{old.id}.json", json.dumps(old.body.scale))
         report = relock_file(
-            files.spectrum, scale_file, sources=files.sources, detector=files.detector, background=files.background
+            files.spectrum,
+            scale_file,
+            sources=files.sources,
+            detector=files.detector,
+            background=files.background,
+            progress=progress,
         )
         document = _plain_scale(report.scale, folder)
+    if progress is not None:
+        progress(1.0, "done")
     moved = report.moved_percent
     body = Relock(
         name=f"Re-lock with {spectrum.name}",
@@ -180,7 +196,9 @@ def relock_in_book(
         gain_ratio=Value(value=1 + moved.value / 100, u=moved.u / 100),
         scale=document,
     )
-    return book.add(body), report
+    added = book.add(body)
+    keep_model(book, added.id, spectrum.id, report.fitted)
+    return added, report
 
 
 def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] | BookRecord[Relock]:

@@ -1,0 +1,30 @@
+"""The shelf: what stands there on a day, sums, what is due."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from truekev.errors import InputError
+from truekev.job.shelf import shelf_on
+from truekev.web.site import SiteOf
+
+__all__ = ["day_asked", "router"]
+
+router = APIRouter()
+
+
+def day_asked(text: str) -> date:
+    """The day in an address; today if there is none."""
+    try:
+        return date.fromisoformat(text) if text else date.today()
+    except ValueError:
+        raise InputError(f"on: {text[:40]!r} is no day; write it as 2027-03-01.") from None
+
+
+@router.get("/shelf")
+def shelf_page(request: Request, site: SiteOf, on: str = "") -> Response:
+    """Everything on the shelf."""
+    return site.page(request, "shelf.html", report=shelf_on(site.book, day_asked(on)))

@@ -1,0 +1,150 @@
+"""Spectra: add one, see it, make a scale from it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from truekev.book.book import Book
+from truekev.book.spectra import add_spectrum
+from truekev.book.things import THINGS, Instrument
+from truekev.book.work import Relock, Sample, Scale, SpectrumFile
+from truekev.errors import InputError, UnknownNameError
+from truekev.job.book_scales import calibrate_in_book, relock_in_book, scale_in_force
+from truekev.job.spectrum_figure import figure_of_spectrum
+from truekev.nuclides.names import known_nuclides, nuclide_name
+from truekev.sources.words import source_words
+from truekev.web.figure import figure_document
+from truekev.web.forms import Posted, PostedForm
+from truekev.web.site import Site, SiteOf
+from truekev.web.work import Report
+
+__all__ = ["checked_source", "router"]
+
+router = APIRouter(prefix="/spectra")
+_PAGE = 50
+
+
+def checked_source(word: str) -> str:
+    """A source word or nuclide as it was given; nothing else, so that no file is ever named from outside.
+
+    Raises
+    ------
+    UnknownNameError
+        It is neither.
+    """
+    if word in source_words():
+        return word
+    try:
+        return nuclide_name(word)
+    except UnknownNameError:
+        raise UnknownNameError("source", word[:40], [*source_words(), *known_nuclides()]) from None
+
+
+def _choices(book: Book) -> dict[str, Any]:
+    return {
+        "words": source_words(),
+        "nuclides": sorted(known_nuclides()),
+        "things": [line for kind in THINGS for line in book.lines(kind, limit=200)],
+        "instruments": book.current(Instrument),
+        "samples": book.current(Sample, limit=100),
+    }
+
+
+@router.get("")
+def spectra_page(request: Request, site: SiteOf, skip: int = 0) -> Response:
+    """All spectra, newest first."""
+    skip = max(min(skip, 10**9), 0)
+    found = site.book.current(SpectrumFile, limit=_PAGE + 1, skip=skip)
+    return site.page(request, "spectra.html", spectra=found[:_PAGE], skip=skip, more=len(found) > _PAGE, step=_PAGE)
+
+
+@router.get("/new")
+def new_spectrum_page(request: Request, site: SiteOf) -> Response:
+    """The form for a spectrum file."""
+    return site.page(request, "spectrum_new.html", **_choices(site.book))
+
+
+@router.post("/new")
+def new_spectrum(request: Request, site: SiteOf, form: PostedForm) -> Response:
+    """Keep the file, then make or re-lock a scale as was chosen."""
+    file = form.files.get("file")
+    if file is None:
+        raise InputError("no file was sent; choose a spectrum file (N42, or plain columns).")
+    words = _words(form)
+    number = form.number("number")
+    role = form.text("role")
+    record = add_spectrum(
+        site.book,
+        file.data,
+        file.name,
+        name=form.text("name"),
+        number=None if number is None else int(number),
+        role=role,
+        instrument_id=form.record("instrument_id"),
+        thing_ids=form.numbers_of_records("thing_ids"),
+        sample_id=form.record("sample_id"),
+        place=form.text("place"),
+        temperature_degc=form.measured("temperature", "°C"),
+        remarks=form.text("remarks"),
+    )
+    if role == "background" or form.text("then") == "keep" or not (words or record.body.thing_ids):
+        return site.to(request, f"/spectra/{record.id}")
+    return _start(request, site, record.id, words, form.text("then"))
+
+
+def _start(request: Request, site: Site, spectrum_id: int, words: list[str], then: str) -> Response:
+    spectrum = site.book.get_as(spectrum_id, SpectrumFile)
+    again = then == "relock" or (then != "calibrate" and _has_scale(site.book, spectrum.body.instrument_id))
+
+    def run(report: Report) -> str:
+        if again:
+            made = relock_in_book(site.book, spectrum_id, words, made_on=date.today(), progress=report)[0].id
+        else:
+            made = calibrate_in_book(site.book, spectrum_id, words, made_on=date.today(), progress=report)[0].id
+        return f"/scales/{made}"
+
+    title = f"{'Re-locking' if again else 'Calibrating'} with {spectrum.name}"
+    return site.to(request, f"/work/{site.work.start(title, run).number}")
+
+
+def _has_scale(book: Book, instrument_id: int | None) -> bool:
+    try:
+        scale_in_force(book, instrument_id)
+    except InputError:
+        return False
+    return True
+
+
+@router.get("/{spectrum_id}")
+def spectrum_page(request: Request, spectrum_id: int, site: SiteOf) -> Response:
+    """One spectrum over its channels, what is said of it, and the scales made from it."""
+    record = site.book.get_as(spectrum_id, SpectrumFile)
+    scales = (*site.book.about(record.id, Scale), *site.book.about(record.id, Relock))
+    return site.page(
+        request,
+        "spectrum.html",
+        record=record,
+        figure=figure_document(figure_of_spectrum(site.book, record.id)),
+        things=[site.book.newest(i) for i in record.body.thing_ids],
+        instrument=None if record.body.instrument_id is None else site.book.newest(record.body.instrument_id),
+        scales=scales,
+        can_relock=_has_scale(site.book, record.body.instrument_id),
+        **_choices(site.book),
+    )
+
+
+@router.post("/{spectrum_id}/scale")
+def scale_from_spectrum(request: Request, spectrum_id: int, site: SiteOf, form: PostedForm) -> Response:
+    """Calibrate or re-lock with a spectrum that is in the book."""
+    return _start(request, site, spectrum_id, _words(form), form.text("then"))
+
+
+def _words(form: Posted) -> list[str]:
+    return [
+        *(checked_source(word) for word in form.many("word")),
+        *(checked_source(word.strip()) for word in form.text("nuclide").split(",") if word.strip()),
+    ]
