@@ -214,6 +214,7 @@ def main() -> int:
     if not FOLDER.is_dir():
         print(f"the open spectra are not at {FOLDER}; nothing to do.")
         return 0
+    here = commit()  # before the pictures are written
     names, refused = [], []
     pictures = PAGES / "open-spectra"
     pictures.mkdir(parents=True, exist_ok=True)
@@ -244,7 +245,7 @@ def main() -> int:
     for table in tables:
         print(table.text(), end="\n\n")
     print("\n".join(notes))
-    write_whole(PAGES / "open-spectra.md", _page(tables, notes, shown))
+    write_whole(PAGES / "open-spectra.md", _page(tables, notes, shown, here))
     return 0
 
 
@@ -252,12 +253,12 @@ def _picture(one: Counted, scale: EnergyScale, fitted: FittedSpectrum, name: str
     return picture_of_spectrum(one.spectrum, scale, fitted, f"{name}: {one.counted.sample.name}")
 
 
-def _page(tables: list[Table], notes: list[str], shown: list[tuple[str, Path]]) -> str:
+def _page(tables: list[Table], notes: list[str], shown: list[tuple[str, Path]], here: str) -> str:
     facts = [
         "- command: `python -m studies.open_spectra`",
         "- seed: none; nothing is random",
         f"- date: {datetime.now(UTC).date().isoformat()}",
-        f"- commit: {commit()}",
+        f"- commit: {here}",
         f"- program: truekev {__version__}",
     ]
     data = (

@@ -167,5 +167,6 @@ def main() -> None:
         f"how often is a single age given that is wrong? {N_REFINED} draws for each age, {N_KEPT} for each fraction.",
         tables=tables,
         answer=f"Covered at least {100 * least:.1f} %; a single age that is wrong at most {100 * wrong:.1f} %. "
-        "Intervals at an end of what is possible (all or nothing kept) and unions of two stretches cover more than they say.",
+        "Intervals at an end of what is possible (all or nothing kept) and unions of two stretches cover more than "
+        "they say.",
     )

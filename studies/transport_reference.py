@@ -157,7 +157,7 @@ def main() -> None:
         trial,
         n_trials=n_rows + len(SHAPES_KEV) + N_KILLS,
         seed=SEED,
-        settings="3: exact Mott scattering, compiled without reference counts",
+        settings="4: annihilation in flight",
         workers=1,
     )
     rows = [dict(r) for r in trials.results[:n_rows]]

@@ -1,4 +1,4 @@
-"""Where compiled machine code is kept: the user's cache folder, or one for this run where that cannot be written."""
+"""Where compiled code and fonts are kept: the user's cache folder, or one for this run where that cannot be written."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ __all__ = ["choose_cache_folder"]
 
 
 def choose_cache_folder() -> None:
-    """Give numba a folder it can write where the user's cache folder cannot be written.
+    """Give numba (and matplotlib) a folder to write where the user's cache folder cannot be written.
 
     numba refuses to load a function whose code it can keep nowhere. The folder of one run is private and is
     removed at the end, so that nobody else can put code into it; such a run prepares anew each time.
@@ -26,6 +26,7 @@ def choose_cache_folder() -> None:
     folder = tempfile.mkdtemp(prefix="truekev-compiled-")
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     os.environ["NUMBA_CACHE_DIR"] = folder
+    os.environ.setdefault("MPLCONFIGDIR", folder)
 
 
 def _can_be_written(folder: Path) -> bool:

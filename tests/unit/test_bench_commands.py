@@ -56,7 +56,7 @@ def test_new_batch_prints_the_template(run: Commands) -> None:
 
 
 def test_plan_in_words(run: Commands) -> None:
-    code, out, _ = run("plan", "batch.toml", "--picture", "run.png")
+    code, out, _ = run("plan", "--quick", "batch.toml", "--picture", "run.png")
     assert code == 0
     assert (run.folder / "run.png").read_bytes().startswith(b"\x89PNG")
     assert out.index("Worth it") < out.index("What it takes") < out.index("Steps")
@@ -65,7 +65,7 @@ def test_plan_in_words(run: Commands) -> None:
 
 
 def test_plan_in_json(run: Commands) -> None:
-    code, out, _ = run("plan", "batch.toml", "--json")
+    code, out, _ = run("plan", "--quick", "batch.toml", "--json")
     document = json.loads(out)
     assert code == 0
     assert next(iter(document)) == "opening"
@@ -77,14 +77,14 @@ def test_plan_in_json(run: Commands) -> None:
 
 
 def test_plan_backwards(run: Commands) -> None:
-    code, out, _ = run("plan", "batch.toml", "--activity", "5000", "--write", "larger.toml")
+    code, out, _ = run("plan", "--quick", "batch.toml", "--activity", "5000", "--write", "larger.toml")
     assert code == 0
     assert "6 rods" in _squeezed(out)
-    assert run("plan", "larger.toml")[0] == 0
-    code, out, _ = run("plan", "batch.toml", "--line", "2614.5", "--rate", "500")
+    assert run("plan", "--quick", "larger.toml")[0] == 0
+    code, out, _ = run("plan", "--quick", "batch.toml", "--line", "2614.5", "--rate", "500")
     assert code == 0
     assert "Tl-208" in out
-    code, out, _ = run("plan", "batch.toml", "--done-by", "2026-10-06T08:00")
+    code, out, _ = run("plan", "--quick", "batch.toml", "--done-by", "2026-10-06T08:00")
     assert code == 0
     assert "To finish by 2026-10-06 08:00" in out
 
@@ -93,11 +93,11 @@ def test_plan_backwards(run: Commands) -> None:
     ("words", "code", "says"),
     [
         (("plan", "none.toml"), 2, "cannot be read"),
-        (("plan", "batch.toml", "--done-by", "tomorrow"), 2, "--done-by"),
-        (("plan", "batch.toml", "--line", "2614.5"), 2, "needs both"),
-        (("plan", "batch.toml", "--done-by", "2026-10-05T11:00", "--write", "x.toml"), 3, "it cannot be"),
-        (("plan", "batch.toml", "--picture", "run.bmp"), 2, ".png"),
-        (("plan", "batch.toml", "--picture", "none/run.png"), 1, "cannot be written"),
+        (("plan", "--quick", "batch.toml", "--done-by", "tomorrow"), 2, "--done-by"),
+        (("plan", "--quick", "batch.toml", "--line", "2614.5"), 2, "needs both"),
+        (("plan", "--quick", "batch.toml", "--done-by", "2026-10-05T11:00", "--write", "x.toml"), 3, "it cannot be"),
+        (("plan", "--quick", "batch.toml", "--picture", "run.bmp"), 2, ".png"),
+        (("plan", "--quick", "batch.toml", "--picture", "none/run.png"), 1, "cannot be written"),
         (("recover", "batch.toml", "--picture", "s.bmp"), 2, ".png"),
         (("note", "batch.toml", "amps=1"), 2, "not known"),
         (("follow", "batch.toml"), 2, "no reading yet"),
@@ -123,7 +123,7 @@ def test_exit_codes_and_nothing_written(run: Commands, words: tuple[str, ...], c
 def test_a_refused_batch(run: Commands) -> None:
     text = batch_template().replace('cover = "none"  ', 'cover = "lid"  ')
     (run.folder / "lid.toml").write_text(text)
-    for words in (("plan", "lid.toml"), ("recover", "lid.toml"), ("waste", "lid.toml")):
+    for words in (("plan", "--quick", "lid.toml"), ("recover", "lid.toml"), ("waste", "lid.toml")):
         code, out, err = run(*words)
         assert code == 3
         assert not out

@@ -184,8 +184,8 @@ def test_the_plan_opens_with_the_question_whether_it_is_worth_it() -> None:
     report = plan_of_settings(worked_case())
     first = next(iter(report.document()))
     assert first == "opening"
-    assert "not available in this version" in report.opening.worth_it
-    assert "count the rods as they are" in report.opening.worth_it
+    assert "not compared" in report.opening.worth_it
+    assert "Count the rods as they are" in report.opening.worth_it
     assert ASK_FIRST in report.opening.exemption.say
     assert ASK_FIRST in report.opening.single_rod  # one WT20 rod of 2.4 x 175 mm is above the quantity already
     assert not list(bad_numbers(report.document()))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -258,6 +258,19 @@ def test_readings_follow_the_batch_when_it_is_superseded(book):
     new = book.add(Batch(name="batch, corrected", settings={}), supersedes=old)
     add_readings(book, new.id, [NewReading(datetime(2026, 5, 2), current_a=2.0)])
     np.testing.assert_array_equal(readings_of(book, old).current_a, [1.0, 2.0])
+
+
+def test_thinned_readings_keep_what_is_rare(book):
+    batch_id = _batch(book)
+    start = datetime(2026, 5, 1)
+    new = [NewReading(start + timedelta(minutes=i), current_a=float(i)) for i in range(100)]
+    new[33] = NewReading(start + timedelta(minutes=33), mass_g=12.0)
+    new[44] = NewReading(start + timedelta(minutes=44), current_a=44.0, remark="gas at the anode")
+    add_readings(book, batch_id, new)
+    thin = readings_of(book, batch_id, thin_to_every=10)
+    assert thin.n_readings == 12
+    assert 12.0 in thin.mass_g
+    assert 44.0 in thin.current_a
 
 
 @pytest.mark.parametrize("bad", [{"current_a": -1.0}, {"current_a": float("nan")}, {"temperature_degc": 151.0}])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from truekev.errors import UnknownNameError
@@ -41,6 +41,7 @@ def test_unknown_names_offer_near_ones(text: str, near: str) -> None:
         nuclide_name(text)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=12))
 def test_any_other_text_is_refused_as_unknown(text: str) -> None:
     with pytest.raises(UnknownNameError, match="is not known"):

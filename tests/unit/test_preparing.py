@@ -34,6 +34,10 @@ def test_an_empty_cache_needs_preparing_and_a_full_one_does_not(tmp_path: Path) 
     assert float(_said(_ASK, **cache)) == 0
 
 
+def test_both_names_are_compiled_functions() -> None:
+    assert preparation_s(SEARCH, ENGINE) in (0.0, SEARCH[2], ENGINE[2], SEARCH[2] + ENGINE[2])
+
+
 def test_the_announcement(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     monkeypatch.setattr("truekev.job.preparing._is_kept", lambda function: False)
     announce_preparation(Progress(), SEARCH)
@@ -53,12 +57,14 @@ def test_a_cache_that_cannot_be_written_is_replaced(
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "file" / "cache") if stated else "")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "file"))
     monkeypatch.setattr("platformdirs.user_cache_path", lambda name: tmp_path / "file" / name)
+    monkeypatch.setenv("MPLCONFIGDIR", "stated")  # put back afterwards; what a person stated stays
     registered: list[object] = []
     monkeypatch.setattr("atexit.register", lambda *args, **kwargs: registered.append(args))
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     choose_cache_folder()
     folder = Path(os.environ["NUMBA_CACHE_DIR"])
     assert folder.parent == tmp_path
+    assert os.environ["MPLCONFIGDIR"] == "stated"
     assert folder.stat().st_mode & 0o077 == 0
     assert len(registered) == 1
 

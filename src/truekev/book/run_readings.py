@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
-from sqlalchemy import Row, func, insert, select
+from sqlalchemy import ColumnElement, Row, func, insert, or_, select, true
 
 from truekev.bench.readings import READING_KEYS, Readings
 from truekev.book.body import Line
@@ -128,14 +128,25 @@ def last_readings(book: Book, batch_id: int, n: int = 20) -> tuple[BookReading, 
         return tuple(_reading(row) for row in connection.execute(query))
 
 
-def readings_of(book: Book, batch_id: int) -> Readings:
-    """All readings of a batch in the order of their clock, as the bench follows them; struck ones are left out."""
+def readings_of(book: Book, batch_id: int, *, thin_to_every: int = 1) -> Readings:
+    """Readings of a batch in the order of their clock, as the bench follows them; struck ones are left out.
+
+    Parameters
+    ----------
+    book : Book
+        Where they are.
+    batch_id : int
+        Any record of the batch.
+    thin_to_every : int
+        For pictures of long runs: only every so many, but all weighings, titrations, levels and remarks. Following a
+        run needs all of them.
+    """
     first = book.get_as(batch_id, Batch).first_id
     columns = [readings.c.clock_s, *(readings.c[name] for name in _FIELDS)]
     query = (
         select(*columns)
         .select_from(_FROM)
-        .where(readings.c.batch_id == first, _later.c.id.is_(None))
+        .where(readings.c.batch_id == first, _later.c.id.is_(None), _thinning(thin_to_every))
         .order_by(readings.c.clock_s, readings.c.id)
     )
     with book.reading() as connection:
@@ -148,6 +159,13 @@ def readings_of(book: Book, batch_id: int) -> Readings:
         elapsed=False,
         file=f"{book.path.name}, batch {batch_id}",
     )
+
+
+def _thinning(every: int) -> ColumnElement[bool]:
+    if every <= 1:
+        return true()
+    rare = (readings.c.mass_g, readings.c.free_hydroxide_mol_l, readings.c.level_ml)
+    return or_(readings.c.id % every == 0, readings.c.remark != "", *(column.is_not(None) for column in rare))
 
 
 def _reading(row: Row[Any]) -> BookReading:

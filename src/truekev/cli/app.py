@@ -28,10 +28,12 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "relock",
     "convert",
     "demo",
-    "limits",
     "book",
     "shelf",
     "sheet",
+    "limits",
+    "emit",
+    "forecast",
 )
 
 app = typer.Typer(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from truekev.cli.output import as_json, print_table
+from truekev.cli.output import Progress, as_json, print_table
 from truekev.cli.step_text import check_picture, moment_of, paragraph, print_steps, title
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ def register(app: typer.Typer) -> None:
         done_by: str = typer.Option(None, "--done-by", metavar="TIME", help="Finish by then: the current for it."),
         picture: str = typer.Option(None, "--picture", metavar="FILE.png", help="Draw the time course."),
         write: str = typer.Option(None, "--write", metavar="NEW.toml", help="Write the batch as planned."),
+        quick: bool = typer.Option(False, "--quick", help="Leave the comparison of counting times out."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:
         """Plan a make: figures with uncertainties, steps with clock times, what to have at hand.
@@ -44,6 +45,8 @@ def register(app: typer.Typer) -> None:
             line_kev=line,
             line_rate_per_s=rate,
             done_by=None if done_by is None else moment_of(done_by, "--done-by"),
+            compare=not quick,
+            progress=Progress(),
         )
         if picture is not None:
             from truekev.pictures.bench_course import picture_of_course
@@ -68,6 +71,8 @@ def _print(report: MakeReport) -> None:
     typer.echo(f"{batch.name}: plan of {batch.start:%Y-%m-%d %H:%M}")
     title("Worth it, allowed, safe")
     paragraph(report.opening.worth_it)
+    for words in report.opening.assumed:
+        paragraph(words, "  - ")
     paragraph(f"These rods: {plan.content.activity_bq} of Th-232, {report.opening.exemption.say}")
     paragraph(report.opening.single_rod)
     typer.echo("Published rules, as examples:")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
 from datetime import datetime
 from pathlib import Path
@@ -14,7 +14,9 @@ from truekev.bench.steps import ShoppingItem, Step, make_steps, shopping_list
 from truekev.bench.stoichiometry import calcium_salt_g
 from truekev.bench.waste import calcium_need_mol
 from truekev.errors import InputError, OutOfRangeError
+from truekev.job.worth_it import WorthIt, worth_making
 from truekev.nuclides.lines import photon_lines
+from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.safety.cautions import PROTECTIVE_GEAR
 from truekev.safety.rules import Comparison, PublishedRule, compare_with_exemption, published_rules
@@ -23,19 +25,19 @@ from truekev.tables.loader import table_versions
 
 __all__ = ["MakeReport", "Opening", "activity_for_line_bq", "plan_of_batch", "plan_of_settings"]
 
-WORTH_IT = (
-    "The comparison of counting times (the rods as they are against the vial that could be made) is not available "
-    "in this version: it comes with the forecast. Until then count the rods as they are first: a bundle of rods "
-    "in front of the crystal, overnight, is often enough, and nothing needs making."
+NOT_COMPARED = (
+    "The counting times were not compared: `truekev forecast --source rods:…` sets the rods as they are beside the "
+    "vial that could be made. Count the rods as they are first; often nothing needs making."
 )
 LOWEST_AGED_SHARE = 0.42  # daughters of thorium of unknown age: 0.42 to 1.00 of equilibrium
 
 
 @dataclass(frozen=True)
 class Opening:
-    """What stands before any figure: is it worth it, is it allowed."""
+    """What stands before any figure: is it worth it, what that assumes, is it allowed."""
 
     worth_it: str
+    assumed: tuple[str, ...]
     exemption: Comparison
     single_rod: str
     rules: tuple[PublishedRule, ...]
@@ -114,6 +116,8 @@ def plan_of_batch(
     line_kev: float | None = None,
     line_rate_per_s: float | None = None,
     done_by: datetime | None = None,
+    compare: bool = False,
+    progress: Callable[[float, str], None] | None = None,
 ) -> MakeReport:
     """Plan the batch of a file, as it stands or turned round.
 
@@ -127,6 +131,10 @@ def plan_of_batch(
         A line's rate wanted instead [1/s].
     done_by : datetime, optional
         Finish by then: the smallest current that does it.
+    compare : bool
+        Forecast the counting times of the rods as they are and of the vial; the first time takes up to half a minute.
+    progress : callable, optional
+        Called with (share done, what).
 
     Raises
     ------
@@ -140,6 +148,8 @@ def plan_of_batch(
         line_kev=line_kev,
         line_rate_per_s=line_rate_per_s,
         done_by=done_by,
+        compare=compare,
+        progress=progress,
     )
 
 
@@ -151,6 +161,8 @@ def plan_of_settings(
     line_kev: float | None = None,
     line_rate_per_s: float | None = None,
     done_by: datetime | None = None,
+    compare: bool = False,
+    progress: Callable[[float, str], None] | None = None,
 ) -> MakeReport:
     """As `plan_of_batch`, for a batch at hand."""
     answers: list[str] = []
@@ -178,7 +190,7 @@ def plan_of_settings(
         plan.course.final("tungstate"), plan.course.final("sodium") + 2 * plan.course.final("tungstate_solid")
     )
     return MakeReport(
-        opening=_opening(plan),
+        opening=_opening(plan, _worth_it(batch, plan, progress) if compare else None),
         batch=batch,
         answer=" ".join(answers),
         plan=plan,
@@ -198,9 +210,19 @@ def _size_in_words(batch: BatchSettings, activity_bq: float) -> str:
     )
 
 
-def _opening(plan: MakePlan) -> Opening:
+def _worth_it(batch: BatchSettings, plan: MakePlan, progress: Callable[[float, str], None] | None) -> WorthIt:
+    lot = max((one for one in batch.rods if one.role == "anode"), key=lambda one: one.count)
+    content = plan.content
+    share = content.thoria_g.value / content.mass_g.value
+    thoria = Measured(share, share * content.thoria_g.relative_u)
+    return worth_making(lot.count, lot.diameter_mm, lot.length_mm, thoria, plan.thoria_freed_g.value, progress=progress)
+
+
+def _opening(plan: MakePlan, compared_times: WorthIt | None) -> Opening:
     content = plan.content
     compared = compare_with_exemption({"Th-232": content.activity_bq.value}, content.mass_g.value)
     rods = compare_with_exemption({"Th-232": content.single_rod_bq}, content.mass_g.value / content.n_rods)
     single = f"One rod alone ({content.single_rod_bq:.0f} Bq of Th-232): {rods.say}"
-    return Opening(WORTH_IT, compared, single, published_rules())
+    words = NOT_COMPARED if compared_times is None else " ".join(compared_times.answer)
+    said = () if compared_times is None else compared_times.said
+    return Opening(words, said, compared, single, published_rules())

@@ -13,7 +13,7 @@ __all__ = ["ENGINE", "SEARCH", "Compiled", "announce_preparation", "preparation_
 # of a small machine that does nothing else.
 Compiled = tuple[str, str, float]
 SEARCH: Compiled = ("truekev.scale.search", "_scan", 2.0)
-ENGINE: Compiled = ("truekev.transport.histories", "run_block", 12.0)
+ENGINE: Compiled = ("truekev.transport.histories", "_run", 12.0)
 
 
 def preparation_s(*compiled: Compiled) -> float:

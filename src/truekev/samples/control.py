@@ -141,7 +141,9 @@ class Chart:
     """One control chart.
 
     `scores` are distances from the centre in standard normal deviations. `verdict` is "unchanged", "look again" (the
-    last point lies beyond a warning limit) or "changed"; `changed_at` is the index of the first point that says so.
+    last point lies beyond a warning limit) or "changed": the last point gives a signal, or an earlier one did and the
+    mean of all points since is still beyond its own action limit, so that a false alarm is not carried along for ever.
+    `changed_at` is the index of the first point that says so.
     """
 
     name: str
@@ -179,7 +181,8 @@ def control_chart(name: str, points: Sequence[Measured], *, n_first: int) -> Cha
     warning = tuple(i for i in later if WARNING_SIGMA < abs(scores[i]) <= ACTION_SIGMA)
     runs = tuple(i for i in later if i - n_first + 1 >= RUN_OF and _one_side(scores[i - RUN_OF + 1 : i + 1]))
     signals = sorted({*action, *runs})
-    changed_at = signals[0] if signals else None
+    borne_out = [i for i in signals if _still_holds(scores, i, i in action, n_first)]
+    changed_at = borne_out[0] if borne_out else None
     if changed_at is not None:
         verdict = "changed"
     elif len(points) > n_first and warning and warning[-1] == len(points) - 1:
@@ -195,8 +198,18 @@ def control_chart(name: str, points: Sequence[Measured], *, n_first: int) -> Cha
         runs_end_at=runs,
         verdict=verdict,
         changed_at=changed_at,
-        words=_words(name, points, limits, scores, verdict, changed_at, action),
+        words=_words(name, points, limits, scores, verdict, changed_at, action, signals),
     )
+
+
+def _still_holds(scores: FloatArray, signal: int, is_action: bool, n_first: int) -> bool:
+    """Is a signal of the last point, or borne out by the mean of all points since it began."""
+    if signal == len(scores) - 1:
+        return True
+    since = scores[signal if is_action else signal - RUN_OF + 1 :]
+    # The scores share the error of the centre, which their mean does not lose.
+    spread = math.sqrt((1 / len(since) + 1 / n_first) / (1 + 1 / n_first))
+    return bool(abs(float(since.mean())) > ACTION_SIGMA * spread)
 
 
 def _one_side(scores: FloatArray) -> bool:
@@ -211,6 +224,7 @@ def _words(
     verdict: str,
     changed_at: int | None,
     action: tuple[int, ...],
+    signals: Sequence[int],
 ) -> str:
     after = len(points) - limits.n_first
     if changed_at is not None:
@@ -231,6 +245,8 @@ def _words(
         sentence = f"{name}: limits are set from {limits.n_first} points; there is no later point to judge."
     else:
         sentence = f"{name} has not changed in {after} points."
+    if signals and changed_at is None:
+        sentence += f" Point {signals[-1] + 1} gave a signal that the points since do not bear out."
     if limits.drifting:
         sentence += " The first points drifted, so these limits are too wide or centred wrongly: set them anew."
     return sentence

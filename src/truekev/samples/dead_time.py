@@ -185,7 +185,7 @@ def _two_source_non_paralysable(rates: Sequence[float]) -> float:
     x = one * two - blank * both
     y = one * two * (both + blank) - blank * both * (one + two)
     z = y * (one + two - both - blank) / x**2
-    if z > 1:
+    if z > 1 or both <= max(one, two):  # together less than one alone: the model's rates never fall
         raise RefusedError(
             "the two sources together record too little for the non-paralysable model.",
             "weaker sources, or the paralysable model.",

@@ -9,13 +9,14 @@ false positive never exceeds alpha; counts being whole numbers, it is often well
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from numpy.polynomial.hermite_e import hermegauss
 from scipy.optimize import brentq
-from scipy.special import betainc
+from scipy.special import betainc, gammainc
 from scipy.stats import nbinom, poisson
 
 from truekev.errors import OutOfRangeError, RefusedError
@@ -26,7 +27,7 @@ __all__ = ["PairTest", "chance_of_pair", "detection_limit_counts", "pair_test", 
 FloatArray = npt.NDArray[np.float64]
 
 _TAIL = 1e-10  # probability of background counts left out of a sum
-_N_NODES = 41
+_N_NODES = 21
 
 
 def chance_of_pair(n_gross: npt.ArrayLike, n_background: npt.ArrayLike, time_ratio: float = 1.0) -> FloatArray:
@@ -105,25 +106,24 @@ def pair_test(n_gross: int, n_background: int, time_ratio: float = 1.0, *, alpha
 
 
 def _chance_of_recognition(
-    n_signal: float,
-    n_background_in_gross: float,
-    time_ratio: float,
-    *,
-    alpha: float = 0.05,
-    relative_u_factor: float = 0.0,
-) -> float:
+    n_background_in_gross: float, time_ratio: float, alpha: float, relative_u_factor: float
+) -> Callable[[float], float]:
+    """Probability that the exact test recognises a mean of so many net counts."""
     mean_background = n_background_in_gross / time_ratio
     first, last = (float(poisson.ppf(p, mean_background)) for p in (_TAIL / 2, 1 - _TAIL / 2))
     background = np.arange(first, last + 1)
     weights = poisson.pmf(background, mean_background)
-    smallest = smallest_recognised_gross(background, time_ratio, alpha=alpha)
-    if relative_u_factor > 0:
-        nodes, node_weights = hermegauss(_N_NODES)
-        factors = np.maximum(1 + relative_u_factor * nodes, 0.0)
-    else:
-        factors, node_weights = np.ones(1), np.ones(1)
-    seen = poisson.sf(smallest - 1, n_background_in_gross + n_signal * factors[:, None])
-    return float(node_weights @ (seen @ weights) / node_weights.sum())
+    # Neighbouring background counts often share the smallest recognised gross count: sum their weights first.
+    smallest, place = np.unique(smallest_recognised_gross(background, time_ratio, alpha=alpha), return_inverse=True)
+    weights = np.bincount(place, weights)
+    nodes, node_weights = hermegauss(_N_NODES if relative_u_factor > 0 else 1)
+    factors = np.maximum(1 + relative_u_factor * nodes, 0.0)[:, None]
+
+    def chance(n_signal: float) -> float:
+        seen = gammainc(smallest, n_background_in_gross + n_signal * factors)  # P(n ≥ smallest) of a Poisson mean
+        return float(node_weights @ (seen @ weights) / node_weights.sum())
+
+    return chance
 
 
 def detection_limit_counts(
@@ -156,15 +156,11 @@ def detection_limit_counts(
         raise OutOfRangeError(f"background counts {n_background_in_gross}: 0 or more is needed.")
 
     quantile_of_error("beta", beta)
-
-    def missing(n_signal: float) -> float:
-        chance = _chance_of_recognition(
-            n_signal, n_background_in_gross, time_ratio, alpha=alpha, relative_u_factor=relative_u_factor
-        )
-        return chance - (1 - beta)
+    _share(time_ratio)
+    chance = _chance_of_recognition(n_background_in_gross, time_ratio, alpha, relative_u_factor)
 
     high = 10.0 + 2 * n_background_in_gross
-    while missing(high) < 0:
+    while chance(high) < 1 - beta:
         high *= 2
         if high > 1e9:
             raise RefusedError(
@@ -172,4 +168,4 @@ def detection_limit_counts(
                 f"probability {1 - beta:g}.",
                 "a better known calibration factor.",
             )
-    return float(brentq(missing, 0.0, high, rtol=1e-9))
+    return float(brentq(lambda n_signal: chance(n_signal) - (1 - beta), 0.0, high, rtol=1e-9))

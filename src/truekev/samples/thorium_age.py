@@ -55,8 +55,8 @@ class Solution:
 class Refined:
     """Thorium refined once: the ages that agree, at the first count.
 
-    `fits` is False where no age does; `verdict` is "one age", "cannot tell" (several stretches, one without an end, or a wide one around the maximum of the ratio, where
-    two ages run together) or "does not fit".
+    `fits` is False where no age does; `verdict` is "one age", "cannot tell" (several stretches, one without
+    an end, or a wide one around the maximum of the ratio, where two ages run together) or "does not fit".
     """
 
     fits: bool

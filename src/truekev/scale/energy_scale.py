@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from truekev.errors import FileFormatError
+from truekev.errors import FileFormatError, OutOfRangeError
 from truekev.files import write_whole
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
@@ -233,13 +233,18 @@ def read_scale(path: str | Path) -> EnergyScale:
         where = ".".join(str(part) for part in first["loc"])
         raise FileFormatError(f"{first['msg']}.", file=path, field=where) from error
     covariance = np.array([row for row in model.covariance if len(row) == 12], dtype=np.float64)
-    if covariance.shape != (12, 12) or np.linalg.eigvalsh(covariance).min() < -1e-9 * np.trace(covariance):
+    symmetric = covariance.shape == (12, 12) and np.allclose(covariance, covariance.T, rtol=1e-6, atol=1e-18)
+    if not symmetric or np.linalg.eigvalsh(covariance).min() < -1e-9 * np.trace(covariance):
         raise FileFormatError("must be 12 by 12 and not negative.", file=path, field="covariance")
     pulse = model.pulse
+    try:
+        curve = LightCurve(pulse.curve.crystal, pulse.curve.energy_kev, pulse.curve.d_kev)
+    except OutOfRangeError as error:
+        raise FileFormatError(str(error), file=path, field="pulse.curve") from error
     record = model.record
     return EnergyScale(
         Pulse(
-            LightCurve(pulse.curve.crystal, pulse.curve.energy_kev, pulse.curve.d_kev),
+            curve,
             pulse.c0,
             pulse.gain,
             pulse.kappa,

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from truekev.errors import FitError
 from truekev.scale.light import KNOTS_KEV, LightCurve, Pulse, psi_prior_covariance
 
-__all__ = ["Place", "ShapeFit", "fit_places"]
+__all__ = ["MODEL_FLOOR", "Place", "ShapeFit", "fit_places", "shape_prior_precision"]
 
 Array = npt.NDArray[np.float64]
 
@@ -19,7 +19,7 @@ _N_SHAPE = 3 + KNOTS_KEV.size  # c0, kappa, s, psi
 _KAPPA = (1.0, 0.3)
 _S_PER_MEV = (0.02, 0.03)
 _ZERO_KEV = 12.0
-_FLOOR = 0.0015  # of the pulse height: what no model of a peak's place is better than
+MODEL_FLOOR = 0.0015  # of the pulse height: what no model of a peak's place is better than
 _OUTLIER = 4.0
 
 
@@ -57,6 +57,16 @@ class ShapeFit:
     used: tuple[bool, ...]
     pulls: tuple[float, ...]
     chi2: float
+
+
+def shape_prior_precision() -> Array:
+    """Inverse prior covariance of (c0 [keV-equivalent], kappa, s, psi), shape (11, 11)."""
+    precision = np.zeros((_N_SHAPE, _N_SHAPE))
+    precision[0, 0] = 1.0 / _ZERO_KEV**2
+    precision[1, 1] = 1.0 / _KAPPA[1] ** 2
+    precision[2, 2] = 1.0 / _S_PER_MEV[1] ** 2
+    precision[3:, 3:] = np.linalg.inv(psi_prior_covariance())
+    return precision
 
 
 def fit_places(
@@ -137,10 +147,7 @@ def _fit(
     prior_mean = np.zeros(size)
     prior_mean[1:3] = _KAPPA[0], _S_PER_MEV[0]
     precision = np.zeros((size, size))
-    precision[0, 0] = 1.0 / _ZERO_KEV**2
-    precision[1, 1] = 1.0 / _KAPPA[1] ** 2
-    precision[2, 2] = 1.0 / _S_PER_MEV[1] ** 2
-    precision[3:_N_SHAPE, 3:_N_SHAPE] = np.linalg.inv(psi_prior_covariance())
+    precision[:_N_SHAPE, :_N_SHAPE] = shape_prior_precision()
     if spread is not None and n_spectra > 1:
         centring = np.eye(n_spectra) - 1.0 / n_spectra
         precision[_N_SHAPE:, _N_SHAPE:] = centring / spread**2
@@ -172,7 +179,7 @@ def _fit(
             expected = pulses[j].channel(energy[mine])
             residual[mine] = measured[mine] - expected
             slope = pulses[j].slope_per_kev(energy[mine])
-            floor = _FLOOR * (expected - pulses[j].c0)
+            floor = MODEL_FLOOR * (expected - pulses[j].c0)
             sigma[mine] = np.sqrt(u_measured[mine] ** 2 + (u_energy[mine] * slope) ** 2 + floor**2)
         weighted = np.where(used[:, None], design / sigma[:, None], 0.0)
         information = weighted.T @ weighted + precision

@@ -176,7 +176,7 @@ def recovery_sheet(stored: StoredBatch, behind: Iterable[BookRecord[Body]] = ())
                 "Clean-up: steps",
                 tuple(
                     SheetStep("", text, caution_texts(cleanup.cautions) if i == 0 else ())
-                    for i, text in enumerate((*plan.first_out, *plan.steps))
+                    for i, text in enumerate((*(f"Take out first: {thing}." for thing in plan.first_out), *plan.steps))
                 ),
             ),
             Words("Over when", plan.over_when),

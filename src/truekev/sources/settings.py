@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import tomllib
 from collections.abc import Mapping
@@ -42,7 +43,7 @@ class _SeparationEntry(BaseModel):
 
 class _BodyEntry(BaseModel):
     model_config = _STRICT
-    form: Literal["point", "disc", "vial", "rods", "surroundings"] | None = None
+    form: Literal["point", "disc", "vial", "resin", "bag", "rods", "surroundings"] | None = None
     material: str | None = None
     n_rods: Annotated[int, Field(ge=1)] | None = None
     diameter_mm: Positive | None = None
@@ -54,6 +55,12 @@ class _BodyEntry(BaseModel):
     fill_height_mm: Positive | None = None
     inner_diameter_mm: Positive | None = None
     wall_mm: Positive | None = None
+    bulk_density_g_cm3: Positive | None = None
+    tungsten_fraction: Fraction | None = None
+    wall_material: str | None = None
+    arrangement: Literal["side by side", "bundled"] | None = None
+    counted_length_mm: Positive | None = None
+    salt_mass_g: Positive | None = None
 
 
 class _SourceFile(BaseModel):
@@ -193,6 +200,8 @@ class _Reader:
             body = Body(str(entry.body.form))
         given = {f.name: getattr(entry.body, f.name) for f in fields(Body)}
         body = replace(body, **{name: value for name, value in given.items() if value is not None})
+        if entry.body.bulk_density_g_cm3 is not None:
+            body = self.filled(entry, body, entry.body.bulk_density_g_cm3)
         if entry.body.electrode_class is not None:
             if entry.body.thoria_fraction is not None:
                 raise self.complaint("give electrode_class or thoria_fraction, not both.", "body", "thoria_fraction")
@@ -204,6 +213,18 @@ class _Reader:
         if entry.body.thoria_fraction is not None and entry.body.u_thoria_fraction is None:
             return replace(body, u_thoria_fraction=0.0)
         return body
+
+    def filled(self, entry: _SourceFile, body: Body, bulk_g_cm3: float) -> Body:
+        """The body with its fill height from the powder's bulk density."""
+        if entry.body.fill_height_mm is not None:
+            raise self.complaint("give fill_height_mm or bulk_density_g_cm3, not both.", "body", "bulk_density_g_cm3")
+        if body.oxide_mass_g is None or body.inner_diameter_mm is None:
+            raise self.complaint(
+                "a bulk density needs oxide_mass_g and inner_diameter_mm beside it.", "body", "bulk_density_g_cm3"
+            )
+        powder_g = body.oxide_mass_g / max(1.0 - (body.tungsten_fraction or 0.0), 0.05)
+        height_mm = powder_g / bulk_g_cm3 / (math.pi / 4 * body.inner_diameter_mm**2) * 1e3
+        return replace(body, fill_height_mm=height_mm)
 
     def th232_of_body(self, entry: _SourceFile, body: Body) -> Measured | None:
         """Th-232 activity where the file itself states what the body holds; a word's own body is only an example."""
@@ -218,7 +239,7 @@ class _Reader:
                 thoria_fraction=body.thoria_fraction or 0.0,
                 u_thoria_fraction=body.u_thoria_fraction or 0.0,
             )
-        if body.form == "vial" and entry.body.oxide_mass_g is not None:
+        if body.form in ("vial", "resin") and entry.body.oxide_mass_g is not None:
             return th232_bq_of_oxide(entry.body.oxide_mass_g)
         return None
 

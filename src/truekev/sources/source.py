@@ -19,8 +19,8 @@ class Body:
     Parameters
     ----------
     form : str
-        "point", "disc" (diameter_mm, length_mm its thickness), "vial" (a powder standing in a vial), "rods" (a
-        bundle) or "surroundings" (all around).
+        "point", "disc" (diameter_mm, length_mm its thickness), "vial" (a powder standing in a vial), "resin" (oxide set
+        in a disc of resin), "bag" (a bag of salt, sizes as a disc), "rods" or "surroundings" (all around).
     material : str
         What it is made of, in words.
     n_rods, diameter_mm, length_mm
@@ -28,7 +28,13 @@ class Body:
     thoria_fraction, u_thoria_fraction : float or None
         Mass fraction of ThO2 in the rods.
     oxide_mass_g, fill_height_mm, inner_diameter_mm, wall_mm
-        Of a vial: mass and height of the powder, inner diameter, thickness of the wall.
+        Of a vial: mass of the oxide and height of the powder, inner diameter, thickness of the wall.
+    tungsten_fraction, wall_material
+        Of a vial: mass fraction of tungsten fines in the powder; what the vial is made of (glass).
+    arrangement, counted_length_mm
+        Of rods: "side by side" or "bundled"; the length about their middles that counts (all of it if None).
+    salt_mass_g
+        Of a bag of potassium chloride.
     """
 
     form: str
@@ -42,6 +48,11 @@ class Body:
     fill_height_mm: float | None = None
     inner_diameter_mm: float | None = None
     wall_mm: float | None = None
+    tungsten_fraction: float | None = None
+    wall_material: str | None = None
+    arrangement: str | None = None
+    counted_length_mm: float | None = None
+    salt_mass_g: float | None = None
 
 
 @dataclass(frozen=True)

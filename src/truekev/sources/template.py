@@ -56,15 +56,19 @@ others_kept = 0.0
 # [radon_escape]
 # Rn-220 = 0.05
 
-# The thing itself. Forms: point, disc, vial, rods, surroundings; the default comes with the kind.
+# The thing itself. Forms: point, disc, vial, resin, bag, rods, surroundings; the default comes with the kind.
 [body]
 form = "rods"
 n_rods = 10
 diameter_mm = 2.4
 length_mm = 175.0
 electrode_class = "WT20"        # WT10, WT20, WT30, WT40; or thoria_fraction = 0.020 and u_thoria_fraction = 0.001
-# For a disc: diameter_mm, length_mm (its thickness), material.
+# arrangement = "side by side"  # or "bundled"
+# counted_length_mm = 40.0       # only this length about the middles counts, the ends are covered; without it all of it
+# For a disc: diameter_mm, length_mm (its thickness), material. For a bag of potassium chloride the same sizes and
+# salt_mass_g; for oxide set in resin the same sizes and oxide_mass_g.
 # For a vial of thorium dioxide: oxide_mass_g = 3.0, fill_height_mm = 6.0, inner_diameter_mm = 16.0, wall_mm = 1.0
+# Instead of fill_height_mm: bulk_density_g_cm3 = 2.5. tungsten_fraction = 0.02 (fines left), wall_material = "glass".
 """
 
 

@@ -40,7 +40,7 @@ class ElectronTables(NamedTuple):
 
     node columns: energy [keV], range for soft losses [mm], expected hard events down from here, share of
     bremsstrahlung among them at this energy, path integrals of the first and second transport cross section, expected
-    bremsstrahlung photons of a whole track without knock-ons taken apart.
+    bremsstrahlung photons of a whole track without knock-ons taken apart, expected annihilations in flight.
     brems (M, nodes, points): ln(k/kmin)/ln(T/kmin) at equal steps of cumulative probability.
     light (nodes,): E (eta - 1) [keV] in the crystal.
     """
@@ -98,6 +98,15 @@ def _bremsstrahlung(material: Material, kev: Array) -> tuple[Array, Array, Array
     return number, loss, inverse
 
 
+def _annihilation(material: Material, kev: Array) -> Array:
+    """Cross section of annihilation of a positron in flight into two photons [cm2/g] (W. Heitler)."""
+    gamma = 1 + kev / ELECTRON_KEV
+    momentum = np.sqrt(gamma**2 - 1)
+    bracket = (gamma**2 + 4 * gamma + 1) / momentum**2 * np.log(gamma + momentum) - (gamma + 3) / momentum
+    per_electron = np.pi * 2.8179403262e-13**2 / (gamma + 1) * bracket
+    return np.asarray(AVOGADRO * material.electrons_per_gram * per_electron)
+
+
 @lru_cache(maxsize=64)
 def _one(material: Material) -> tuple[Array, Array]:
     kev = np.exp(LN_MIN + ELECTRON_STEP * np.arange(N_NODES))
@@ -110,7 +119,7 @@ def _one(material: Material) -> tuple[Array, Array]:
     whole = (collision + np.maximum(radiative - brems_loss, 0.0)) * 1e3 * per_mm
     first, second = transport_cross_sections_cm2_g(material, kev)
     hard = n_delta + n_brems
-    node = np.zeros((N_NODES, 7))
+    node = np.zeros((N_NODES, 8))
     node[:, 0] = kev
     node[:, 1] = _cumulative(1 / soft, kev) + 0.5 * kev[0] / soft[0]
     node[:, 2] = _cumulative(hard * per_mm / soft, kev)
@@ -118,6 +127,7 @@ def _one(material: Material) -> tuple[Array, Array]:
     node[:, 4] = _cumulative(first * per_mm / soft, kev)
     node[:, 5] = _cumulative(second * per_mm / soft, kev)
     node[:, 6] = _cumulative(n_brems * per_mm / whole, kev)
+    node[:, 7] = _cumulative(_annihilation(material, kev) * per_mm / whole, kev)
     return node, inverse
 
 

@@ -130,11 +130,47 @@ def dipole_cosine(kev: float, stream: Stream) -> float:
 
 @compiled
 def _annihilate(
-    x: float, y: float, z: float, body: int, route: float, settled: float, stack: Array, n: int, stream: Stream
-) -> int:
-    u, v, w = isotropic(stream)
-    n = push(stack, n, PHOTON, x, y, z, u, v, w, ELECTRON_KEV, body, route, settled)
-    return push(stack, n, PHOTON, x, y, z, -u, -v, -w, ELECTRON_KEV, body, route, settled)
+    kev: float, x: float, y: float, z: float, u: float, v: float, w: float, body: int, route: float, settled: float,
+    stack: Array, n: int, stream: Stream,
+) -> int:  # fmt: skip
+    """Two photons from a positron of kinetic energy `kev` that moves along (u, v, w) (W. Heitler)."""
+    azimuth = 2 * pi * uniform(stream)
+    ca = cos(azimuth)
+    sa = sin(azimuth)
+    if kev <= 0:
+        u, v, w = isotropic(stream)
+        n = push(stack, n, PHOTON, x, y, z, u, v, w, ELECTRON_KEV, body, route, settled)
+        return push(stack, n, PHOTON, x, y, z, -u, -v, -w, ELECTRON_KEV, body, route, settled)
+    gamma = 1 + kev / ELECTRON_KEV
+    momentum = sqrt(gamma * gamma - 1)
+    a = gamma + 1
+    middle = gamma * gamma + 4 * gamma + 1
+    low = 1 / (a + momentum)
+    span = log((1 - low) / low)
+    while True:
+        share = low * exp(span * uniform(stream))
+        if uniform(stream) * (middle - 2 * a) <= middle - a * a * share - 1 / share:
+            break
+    total = kev + 2 * ELECTRON_KEV
+    for part, side in ((share, 1.0), (1 - share, -1.0)):
+        cosine = min(max((a - 1 / part) / momentum, -1.0), 1.0)
+        nu, nv, nw = turned(u, v, w, cosine, side * ca, side * sa)
+        n = push(stack, n, PHOTON, x, y, z, nu, nv, nw, part * total, body, route, settled)
+    return n
+
+
+@inlined
+def _next_hard(nodes: Array, m: int, i: int, f: float, kind: float, stream: Stream) -> tuple[float, bool]:
+    """Energy [keV] of the next hard event, 0 if there is none, and whether it is annihilation in flight."""
+    left = _at(nodes, m, i, f, 2) + log(uniform(stream))
+    hard_kev = _energy_at(nodes, m, 2, left, i) if left > 0 else 0.0
+    if kind == POSITRON:
+        left = _at(nodes, m, i, f, 7) + log(uniform(stream))
+        if left > 0:
+            end_kev = _energy_at(nodes, m, 7, left, i)
+            if end_kev > hard_kev:
+                return end_kev, True
+    return hard_kev, False
 
 
 @compiled
@@ -143,6 +179,18 @@ def _stop_here(
     nodes: Array, m: int, brems: Array, light: Array, stack: Array, n: int, tally: Array, stream: Stream,
 ) -> int:  # fmt: skip
     """Let an electron that cannot leave its body end in it: its bremsstrahlung, then its deposit."""
+    slot = IN_CRYSTAL if crystal else OUTSIDE
+    if kind == POSITRON and kev > STOP_KEV:
+        i, f = _cell(nodes, m, kev)
+        left = _at(nodes, m, i, f, 7) + log(uniform(stream))
+        if left > 0:
+            # the way before it is short and crooked: no bremsstrahlung, any direction
+            end_kev = min(_energy_at(nodes, m, 7, left, i), kev)
+            tally[slot] += kev - end_kev
+            if crystal:
+                tally[LIGHT] -= excess_light(nodes, m, light, end_kev)
+            u, v, w = isotropic(stream)
+            return _annihilate(end_kev, x, y, z, u, v, w, body, route, settled, stack, n, stream)
     if kev > PHOTON_MIN_KEV:
         i, f = _cell(nodes, m, kev)
         left = _at(nodes, m, i, f, 6)
@@ -160,15 +208,15 @@ def _stop_here(
                 tally[LIGHT] -= excess_light(nodes, m, light, at_kev) - excess_light(nodes, m, light, rest)
             # what the electron lost before stays here
             deposit = kev - at_kev
-            tally[IN_CRYSTAL if crystal else OUTSIDE] += deposit
+            tally[slot] += deposit
             kev = rest
             if kev <= PHOTON_MIN_KEV:
                 break
             i, f = _cell(nodes, m, kev)
             left = _at(nodes, m, i, f, 6)
-    tally[IN_CRYSTAL if crystal else OUTSIDE] += kev
+    tally[slot] += kev
     if kind == POSITRON:
-        n = _annihilate(x, y, z, body, route, settled, stack, n, stream)
+        n = _annihilate(0.0, x, y, z, 0.0, 0.0, 1.0, body, route, settled, stack, n, stream)
     return n
 
 
@@ -240,8 +288,7 @@ def track_electron(
         crystal = reach[body] == CRYSTAL
         slot = IN_CRYSTAL if crystal else OUTSIDE
         i, f = _cell(nodes, m, kev)
-        hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
-        hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
+        hard_kev, ends = _next_hard(nodes, m, i, f, kind, stream)
         while True:
             if kev <= STOP_KEV or _at(nodes, m, i, f, 1) < clearance(bodies, nest, body, x, y, z):
                 return _stop_here(
@@ -283,11 +330,14 @@ def track_electron(
                 f = f_end
                 if not hard:
                     continue
+                if ends:
+                    if crystal:
+                        tally[LIGHT] -= excess_light(nodes, m, light, kev)
+                    return _annihilate(kev, x, y, z, u, v, w, body, route, settled, stack, n, stream)
                 brake = uniform(stream) < _at(nodes, m, i, f, 3)
                 if brake or kev <= 2 * DELTA_MIN_KEV:
                     if not brake:
-                        hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
-                        hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
+                        hard_kev, ends = _next_hard(nodes, m, i, f, kind, stream)
                         continue
                     taken = _brems_kev(brems, nodes, m, kev, stream)
                     azimuth = 2 * pi * uniform(stream)
@@ -310,8 +360,7 @@ def track_electron(
                 if kev <= STOP_KEV:
                     continue
                 i, f = _cell(nodes, m, kev)
-                hard_left = _at(nodes, m, i, f, 2) + log(uniform(stream))
-                hard_kev = _energy_at(nodes, m, 2, hard_left, i) if hard_left > 0 else 0.0
+                hard_kev, ends = _next_hard(nodes, m, i, f, kind, stream)
                 continue
             # the boundary comes first: walk to it with the energy lost so far
             walked += distance

@@ -82,6 +82,10 @@ class NodeResponse:
         weighted = np.cumsum(self.continuum * self.continuum_d_kev, axis=1)
         return probability, np.concatenate((np.zeros((self.nodes_kev.size, 1)), weighted), axis=1)
 
+    def marks(self, energy_kev: float, other_kev: float) -> Array:
+        """Deposited energies of one photon energy that mean the same at another; both calls return as many."""
+        return _marks(energy_kev, other_kev)
+
     def deposits(self, energy_kev: float) -> tuple[Array, Array]:
         """Continuum of one energy: probability per bin, and probability times mean D per bin."""
         clipped = float(np.clip(energy_kev, self.nodes_kev[0], self.nodes_kev[-1]))
@@ -93,7 +97,7 @@ class NodeResponse:
         for node, part in ((low, 1.0 - share), (low + 1, share)):
             here = float(self.nodes_kev[node])
             # X-ray escape exists on one side of an edge only, so it is marked where both have it.
-            at = np.interp(edges, _marks(clipped, here), _marks(here, clipped))
+            at = np.interp(edges, self.marks(clipped, here), self.marks(here, clipped))
             cumulative, cumulative_d = self._cumulative
             probability += part * np.diff(np.interp(at, edges, cumulative[node]))
             weighted += part * np.diff(np.interp(at, edges, cumulative_d[node])) * clipped / here
