@@ -17,12 +17,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize, nnls
 
-from studies.frame import PAGES, ROOT, Result, Table, run_trials, write_page
+from studies.frame import ROOT, Result
 from truekev.errors import InputError
 from truekev.job.calibrate_spectra import CalibratedSpectrum, calibrate_files
 from truekev.matter.materials import compound, material
 from truekev.nuclides.names import nuclide
-from truekev.pictures.canvas import INK, PALE, RUST, SEA, new_figure, save
 from truekev.scale.find_groups import warped
 from truekev.scale.predicted import PredictedSpectrum, predict
 from truekev.sources.short_forms import source_in_words
@@ -57,8 +56,12 @@ class Count:
 
 
 COUNTS = (
-    Count("cs137-1h", "Cs-137", "EG 3X", 858.9e3, date(2015, 7, 1), date(2022, 5, 13), (60, 800), (150, 280), 4_000_000),
-    Count("eu152-1h", "Eu-152", "EG 3", 441.8e3, date(2017, 12, 30), date(2022, 7, 1), (90, 1560), (150, 300), 1_000_000),
+    Count(
+        "cs137-1h", "Cs-137", "EG 3X", 858.9e3, date(2015, 7, 1), date(2022, 5, 13), (60, 800), (150, 280), 4_000_000
+    ),
+    Count(
+        "eu152-1h", "Eu-152", "EG 3", 441.8e3, date(2017, 12, 30), date(2022, 7, 1), (90, 1560), (150, 300), 1_000_000
+    ),
     Count("am241-1h", "Am-241", "EG 3X", 864.5e3, date(2015, 7, 1), date(2022, 5, 27), (38, 90), (38, 90), 4_000_000),
 )
 U_DAY_Y = 1.0  # where the file names no day
@@ -181,19 +184,21 @@ def _fit(count: Count, one: CalibratedSpectrum, activity_bq: float) -> Fitted:
         wider = np.clip(x[2] + x[3] * np.log(np.maximum(u, 3.0) ** 2 / 400.0), -0.3, 0.3)
         for three in templates.values():
             rows.append(np.diff(np.interp(at, u, three[1] + wider * (three[2] - three[0]) / 0.06)))
-        return np.maximum(np.array(rows), 0.0) * activity_bq * time_s
+        return np.asarray(np.maximum(np.array(rows), 0.0) * activity_bq * time_s)
 
     def strengths(x: Array) -> tuple[Array, Array, float]:
         stack = columns(x)
         right = (counts - room)[chosen] / sigma[chosen]
         found, left = nnls((stack[:, chosen] / sigma[chosen]).T, right)
-        cost = left**2 + (x[0] / 0.01) ** 2 + (x[1] / 0.3) ** 2 + (x[2] / 0.1) ** 2 + (x[3] / 0.1) ** 2
-        return stack, found, float(cost)
+        total = left**2 + (x[0] / 0.01) ** 2 + (x[1] / 0.3) ** 2 + (x[2] / 0.1) ** 2 + (x[3] / 0.1) ** 2
+        return stack, found, float(total)
 
     start = np.vstack([np.zeros(4), np.diag([0.01, 0.3, 0.05, 0.05])])
-    best = minimize(
-        lambda x: strengths(x)[2], np.zeros(4), method="Nelder-Mead", options={"initial_simplex": start, "maxfev": 400}
-    )
+
+    def cost(x: Array) -> float:
+        return strengths(x)[2]
+
+    best = minimize(cost, np.zeros(4), method="Nelder-Mead", options={"initial_simplex": start, "maxfev": 400})
     stack, found, _ = strengths(best.x)
     return Fitted(tuple(templates), stack * found[:, None], found, energy, counts, room, chosen)
 
@@ -209,7 +214,7 @@ def _activity(count: Count, one: CalibratedSpectrum) -> tuple[float, float, date
 
 def _merged(values: Array, step: int) -> Array:
     n = len(values) // step
-    return values[: n * step].reshape(n, step).sum(axis=1)
+    return np.asarray(values[: n * step].reshape(n, step).sum(axis=1))
 
 
 def trial(number: int, rng: np.random.Generator) -> Result:
