@@ -34,6 +34,7 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "limits",
     "emit",
     "forecast",
+    "serve",
 )
 
 app = typer.Typer(

@@ -55,13 +55,11 @@ def model_of(book: Book, scale_id: int) -> FittedModel | None:
             assert isinstance(rows, list)
             return FittedModel(
                 np.asarray(answer["model"], dtype=np.float64),
-                tuple((str(row["name"]), np.asarray(row["counts"], np.float64)) for row in rows if _is_row(row)),
+                tuple(
+                    (str(row["name"]), np.asarray(row["counts"], np.float64)) for row in rows if isinstance(row, dict)
+                ),
             )
     return None
-
-
-def _is_row(row: object) -> bool:
-    return isinstance(row, dict) and {"name", "counts"} <= row.keys()
 
 
 def _joined(fitted: FittedSpectrum) -> FittedModel:

@@ -58,12 +58,16 @@ def chart_svg(
     for begin, end in shaded:
         a, b = (min(max(px(t), _LEFT), right) for t in (begin, end))
         if b > a:
-            parts.append(f'<rect class="shaded" x="{a:.1f}" y="{_TOP}" width="{b - a:.1f}" height="{bottom - _TOP:.1f}"/>')
+            parts.append(
+                f'<rect class="shaded" x="{a:.1f}" y="{_TOP}" width="{b - a:.1f}" height="{bottom - _TOP:.1f}"/>'
+            )
     for tick in _ticks(y0, y1, 5):
         parts.append(f'<line class="rule" x1="{_LEFT}" x2="{right}" y1="{py(tick):.1f}" y2="{py(tick):.1f}"/>')
         parts.append(f'<text class="tick" x="{_LEFT - 6}" y="{py(tick) + 5:.1f}" text-anchor="end">{tick:g}</text>')
     for tick in _ticks(x0, x1, 7):
-        parts.append(f'<text class="tick" x="{px(tick):.1f}" y="{bottom + 17:.1f}" text-anchor="middle">{tick:g}</text>')
+        parts.append(
+            f'<text class="tick" x="{px(tick):.1f}" y="{bottom + 17:.1f}" text-anchor="middle">{tick:g}</text>'
+        )
     for row in kept:
         step = max(1, -(-row.x.size // _MOST_POINTS))
         places = [(px(x), py(y)) for x, y in zip(row.x[::step], row.y[::step], strict=True)]

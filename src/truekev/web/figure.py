@@ -27,9 +27,7 @@ def figure_document(figure: SpectrumFigure) -> dict[str, Any]:
         "u": _short(figure.u_edges[: n * step + 1 : step], 3),
         "counts": _short(_sums(figure.counts, n, step), 10),
         "model": model,
-        "components": [
-            {"name": name, "counts": _short(_sums(row, n, step), 4)} for name, row in figure.components[:6]
-        ],
+        "components": [{"name": name, "counts": _short(_sums(row, n, step), 4)} for name, row in figure.components[:6]],
         "groups": [[round(energy, 2), name, used] for energy, name, used in figure.groups],
     }
 

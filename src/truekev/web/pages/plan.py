@@ -41,8 +41,8 @@ _ASKED: dict[str, tuple[str, ...]] = {
     "attendance": ("from_time", "to_time", "top_up_every_h"),
 }  # fmt: skip
 _HEADINGS = {
-    "rods": "Rods that dissolve", "anode": "How they hang", "cell": "Vessel and cathode", "hydroxide": "Sodium hydroxide",
-    "supply": "Supply", "room": "Room", "attendance": "Who is there, when",
+    "rods": "Rods that dissolve", "anode": "How they hang", "cell": "Vessel and cathode",
+    "hydroxide": "Sodium hydroxide", "supply": "Supply", "room": "Room", "attendance": "Who is there, when",
 }  # fmt: skip
 _LABELS = {
     "class": "class, as WT20", "u_mass_g": "standard uncertainty of the mass, g", "mass_g": "mass, g",
@@ -89,10 +89,14 @@ def _fields(given: dict[str, str]) -> list[tuple[str, list[FormField]]]:
             choices: tuple[tuple[str, str], ...] = ()
             if get_origin(info.annotation) is Literal:
                 choices = tuple((str(c), str(c)) for c in get_args(info.annotation) if c != "lid")
-            form = "choice" if choices else "clock" if name.endswith("_time") else "line" if name == "class" else "number"
+            form = (
+                "choice" if choices else "clock" if name.endswith("_time") else "line" if name == "class" else "number"
+            )
             label = _LABELS.get(name, label_of(name))
             fields.append(
-                FormField(f"{table}.{name}", label, form, info.is_required(), given.get(f"{table}.{name}", ""), "", choices)
+                FormField(
+                    f"{table}.{name}", label, form, info.is_required(), given.get(f"{table}.{name}", ""), "", choices
+                )
             )
         tables.append((_HEADINGS[table], fields))
     return tables

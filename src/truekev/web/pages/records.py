@@ -179,5 +179,3 @@ def _text(value: Any) -> str:
     if isinstance(value, dict):
         return "\n".join(f"{k} = {_text(v)}" for k, v in value.items())
     return str(value)
-
-

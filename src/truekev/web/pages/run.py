@@ -61,9 +61,7 @@ def batch_page(request: Request, batch_id: int, site: SiteOf) -> Response:
 def note_reading(request: Request, batch_id: int, site: SiteOf, form: PostedForm) -> Response:
     """Note one reading; a wrong one is superseded by its correction."""
     values = {name: form.number(name, label) for name, label, _ in READ}
-    new = NewReading(
-        form.moment("at"), **values, remark=form.text("remark"), supersedes=form.record("supersedes")
-    )
+    new = NewReading(form.moment("at"), **values, remark=form.text("remark"), supersedes=form.record("supersedes"))
     add_readings(site.book, batch_id, [new])
     return site.to(request, f"/batches/{batch_id}#readings")
 

@@ -28,9 +28,7 @@ def scales_page(request: Request, site: SiteOf) -> Response:
 def scale_page(request: Request, record_id: int, site: SiteOf) -> Response:
     """One scale."""
     found = scale_of_record(site.book, record_id)
-    return site.page(
-        request, "scale.html", found=found, figure=figure_document(figure_of_scale(site.book, record_id))
-    )
+    return site.page(request, "scale.html", found=found, figure=figure_document(figure_of_scale(site.book, record_id)))
 
 
 @router.get("/{record_id}/departure.png")

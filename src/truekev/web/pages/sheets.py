@@ -43,4 +43,6 @@ def sheet_file(what: str, site: SiteOf, which: str = "", on: str = "") -> Respon
     with DRAWING:
         data = sheet_pdf(sheet_for(site.book, what, day_asked(on), which=which))
     name = "".join(c for c in f"sheet-{what}-{which}" if c.isascii() and (c.isalnum() or c == "-")).strip("-")
-    return Response(data, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}.pdf"'})
+    return Response(
+        data, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}.pdf"'}
+    )

@@ -56,7 +56,9 @@ def _course(found: SourceOnDay) -> object:
     start = history.last_date
     days = np.linspace(0.0, 365.25 * _YEARS, 61)[1:]
     days = np.concatenate([[0.0, 7.0, 30.0, 90.0], days])
-    rows = [history.plain_activities_bq(date_after(moment(start).date(), float(d))) for d in days]
+    dates = [date_after(moment(start).date(), float(d)) for d in days]
+    rows = [history.plain_activities_bq(on) for on in dates if on is not None]
+    days = days[: len(rows)]
     shown = [name for name in _SHOWN if name in rows[0]][:4] or list(rows[0])[:4]
     styles = ("planned", "second", "third", "fourth")
     return chart_svg(
