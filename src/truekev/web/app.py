@@ -17,18 +17,17 @@ from starlette.types import Receive, Scope, Send
 
 from truekev.book.book import Book
 from truekev.errors import InputError, RefusedError, TruekevError
+from truekev.job.demo_book import fill_demo_book, is_invented
 from truekev.web.guard import Guard
-from truekev.web.pages import first, plan, records, run, scales, sheets, shelf, sources, spectra, work
+from truekev.web.pages import first, forecast, plan, records, run, scales, sheets, shelf, sources, spectra, work
 from truekev.web.site import STATIC, Site, new_site
 
 __all__ = ["create_app"]
 
-_PAGES = (first, spectra, scales, plan, run, shelf, sources, records, sheets, work)
+_PAGES = (first, spectra, scales, forecast, plan, run, shelf, sources, records, sheets, work)
 
 
-def create_app(
-    book_path: str | Path, *, hosts: Iterable[str] = (), password: str = "", invented: bool = False
-) -> FastAPI:
+def create_app(book_path: str | Path, *, hosts: Iterable[str] = (), password: str = "") -> FastAPI:
     """The web application over a bench book.
 
     Parameters
@@ -39,8 +38,6 @@ def create_app(
         Names by which the server may be called, beside this machine's own.
     password : str
         Asked of everybody; needed as soon as other machines can reach it.
-    invented : bool
-        Whether the book is the invented one of the tour.
 
     Raises
     ------
@@ -53,10 +50,12 @@ def create_app(
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         yield
+        site.work.stop_all()
         tour.close()
         book.close()
 
-    app = _pages(new_site(book, invented=invented), life)
+    site = new_site(book, invented=is_invented(book))
+    app = _pages(site, life)
     app.state.tour = tour
     app.mount("/invented", tour)
     app.add_middleware(Guard, hosts=tuple(hosts), password=password)
@@ -79,8 +78,6 @@ class _Tour:
 
     def fill(self, report: Any) -> None:
         """Fill the book, unless it is there."""
-        from truekev.job.demo_book import fill_demo_book
-
         with self._lock:
             if self._app is not None:
                 return

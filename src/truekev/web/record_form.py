@@ -14,7 +14,13 @@ from pydantic import ValidationError
 from truekev.book.body import Body, Value
 from truekev.book.book import Book
 from truekev.book.kinds import KINDS
+from truekev.book.things import Instrument, Stock
 from truekev.errors import InputError, UnknownNameError
+from truekev.job.describe import SourceAnswers, description_of_detector, description_of_source
+from truekev.matter.scintillators import known_scintillators
+from truekev.sources.settings import read_source_text
+from truekev.sources.words import source_words
+from truekev.transport.detector import read_detector_text
 from truekev.web.forms import Posted
 
 __all__ = ["FORM_KINDS", "FormField", "body_of_form", "fields_of", "label_of"]
@@ -43,7 +49,7 @@ _WORDS = {
     "u_mass_g": "standard uncertainty of the mass, g",
     "u_thoria_percent": "standard uncertainty of the thoria content, %",
     "ids": "",
-    "description": "description: the text of a source or detector file",
+    "crystal": "crystal, in words, as CsI(Tl) cube 10 × 10 × 10 mm",
     "kept": "kept of each element in the oxide: one a line, as Ra = 0.97",
     "activities_bq": "activities: one a line, as Th-232 = 12 ± 8 (Bq)",
     "dose_rate": "dose rate, nGy/h",
@@ -55,6 +61,10 @@ _WORDS = {
 _VALUE_UNITS = {"dose_rate": "nGy/h", "wipe": "Bq"}
 _LINE = re.compile(r"^\s*([A-Za-z0-9-]+)\s*=\s*([-+0-9.,eE]+)\s*(?:±\s*([0-9.,eE+-]+))?\s*(?:Bq)?\s*$")
 _MOST_CHOICES = 500
+_ANSWERS = (
+    *("word", "nuclide", "activity", "activity.u", "on", "pieces", "distance"),
+    *("scintillator", "shape", "width", "height", "depth"),
+)
 
 
 @dataclass(frozen=True)
@@ -102,6 +112,8 @@ def _bare(annotation: Any) -> Any:
 
 def _form(name: str, model: type[Body], annotation: Any) -> str:
     bare = _bare(annotation)
+    if name == "description":
+        return "detector" if model is Instrument else "what"
     if name in model.refers:
         return "records" if get_origin(bare) is tuple else "record"
     if get_origin(bare) is Literal:
@@ -132,8 +144,26 @@ def fields_of(book: Book, kind: str, given: dict[str, Any]) -> tuple[FormField, 
         elif form in ("record", "records"):
             choices = _records(book, model.refers[name])
         unit = _VALUE_UNITS.get(name, _UNITS.get(name.rsplit("_", 1)[-1], ""))
+        if form in ("what", "detector"):
+            found.append(_described(book, kind, form, value, given))
+            continue
         found.append(FormField(name, label_of(name), form, info.is_required(), _shown(form, value), unit, choices))
     return tuple(found)
+
+
+def _described(book: Book, kind: str, form: str, text: str, given: dict[str, Any]) -> FormField:
+    """A description: asked for in a few answers, or as the text of a file."""
+    answers = {name: given.get(f"answer.{name}", "") for name in (*_ANSWERS, "stock")}
+    if "stock_id" in given and not answers["stock"]:
+        answers["stock"] = str(given["stock_id"] or "")
+    answers["text"] = text
+    if form == "detector":
+        choices = tuple((name, name) for name in known_scintillators())
+    else:
+        choices = tuple(source_words().items())
+    rods = [record for record in book.current(Stock, limit=200) if record.body.what == "rods"]
+    answers["rods"] = [(str(record.id), record.name) for record in rods] if kind == "source" else []
+    return FormField("description", label_of("description"), form, False, answers, "", choices)
 
 
 def _records(book: Book, kinds: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
@@ -158,7 +188,7 @@ def _shown(form: str, value: Any) -> Any:
     return value
 
 
-def body_of_form(kind: str, posted: Posted) -> Body:
+def body_of_form(book: Book, kind: str, posted: Posted) -> Body:
     """The record that a form describes.
 
     Raises
@@ -170,7 +200,13 @@ def body_of_form(kind: str, posted: Posted) -> Body:
     entries: dict[str, Any] = {}
     for name, info in model.model_fields.items():
         annotation = info.annotation if not info.metadata else info.rebuild_annotation()
-        value = _read(name, _form(name, model, annotation), posted)
+        form = _form(name, model, annotation)
+        if form == "what":
+            value: Any = _source_text(book, posted)
+        elif form == "detector":
+            value = _detector_text(posted)
+        else:
+            value = _read(name, form, posted)
         if value is not None:
             entries[name] = value
     try:
@@ -178,6 +214,36 @@ def body_of_form(kind: str, posted: Posted) -> Body:
     except ValidationError as error:
         told = [_told(item["loc"], item["msg"]) for item in error.errors()]
         raise InputError("; ".join(told) + ".") from None
+
+
+def _source_text(book: Book, posted: Posted) -> str:
+    if text := posted.text("description"):
+        read_source_text(text, file="description")
+        return text + "\n"
+    stock = posted.record("answer.stock")
+    pieces = posted.number("answer.pieces", "pieces in the bundle")
+    activity = posted.measured("answer.activity", "Bq")
+    answers = SourceAnswers(
+        word=posted.text("answer.nuclide") or posted.text("answer.word"),
+        activity_bq=activity,
+        reference_date=posted.day("answer.on") if posted.text("answer.on") else None,
+        stock=None if stock is None else book.get_as(stock, Stock).body,
+        n_rods=None if pieces is None else int(pieces),
+        distance_mm=posted.number("answer.distance", "distance to the detector, mm"),
+    )
+    return description_of_source(posted.text("name") or "source", answers)
+
+
+def _detector_text(posted: Posted) -> str:
+    if text := posted.text("description"):
+        read_detector_text(text, file="description")
+        return text + "\n"
+    sizes = [posted.number(f"answer.{name}", name) for name in ("width", "height", "depth")]
+    given = tuple(size for size in sizes if size is not None)
+    if not given:
+        return ""
+    name = posted.text("crystal") or posted.text("name") or "detector"
+    return description_of_detector(name, posted.text("answer.scintillator"), posted.text("answer.shape"), given)
 
 
 def _told(path: tuple[int | str, ...], message: str) -> str:

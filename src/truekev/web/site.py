@@ -95,7 +95,11 @@ def new_site(book: Book, *, invented: bool = False) -> Site:
 
 
 def _moment(value: datetime | None) -> str:
-    return "" if value is None else f"{value:%a %d %b %Y, %H:%M}"
+    """A local time; what carries an offset (as the time of writing does) is told in local time too."""
+    if value is None:
+        return ""
+    local = value.astimezone() if value.tzinfo is not None else value
+    return f"{local:%a %d %b %Y, %H:%M}"
 
 
 def _duration(seconds: float | None) -> str:

@@ -26,7 +26,7 @@ class Work:
     """One piece of work.
 
     `state` is "running", "done", "stopped" or "failed"; `address` is where the result stands, `problem` why there is
-    none, `refused` whether the program declined to answer.
+    none, `refused` whether the program declined to answer; `back` where to go then, address and words.
     """
 
     number: int
@@ -37,6 +37,7 @@ class Work:
     address: str = ""
     problem: str = ""
     refused: bool = False
+    back: tuple[str, str] = ("/", "Back to the first page")
     stop: threading.Event = field(default_factory=threading.Event)
 
     def report(self, share: float, what: str) -> None:
@@ -55,7 +56,7 @@ class WorkList:
         self._all: dict[int, Work] = {}
         self._last = 0
 
-    def start(self, title: str, run: Callable[[Report], str]) -> Work:
+    def start(self, title: str, run: Callable[[Report], str], *, back: tuple[str, str] | None = None) -> Work:
         """Start work that returns the address of its result.
 
         Raises
@@ -67,7 +68,7 @@ class WorkList:
             if sum(work.state == "running" for work in self._all.values()) >= _AT_ONCE:
                 raise RefusedError("Eight pieces of work are waiting already.", "wait for one to end, or stop one.")
             self._last += 1
-            work = Work(self._last, title, what="waiting for its turn")
+            work = Work(self._last, title, what="waiting for its turn", back=back or Work.back)
             self._all[work.number] = work
             for old in sorted(self._all)[:-_KEPT]:
                 if self._all[old].state != "running":
@@ -93,6 +94,11 @@ class WorkList:
         """All that runs or waits."""
         with self._lock:
             return tuple(work for work in self._all.values() if work.state == "running")
+
+    def stop_all(self) -> None:
+        """Ask everything to stop at its next step."""
+        for work in self.running():
+            work.stop.set()
 
     def _run(self, work: Work, run: Callable[[Report], str]) -> None:
         try:

@@ -62,10 +62,10 @@ def new_record(request: Request, kind: str, site: SiteOf, form: PostedForm) -> R
     try:
         if old is not None and site.book.get(old).kind != kind:
             raise InputError(f"record {old} is no {kind}.")
-        made = site.book.add(body_of_form(kind, form), supersedes=old)
+        made = site.book.add(body_of_form(site.book, kind, form), supersedes=old)
     except InputError as error:
         given: dict[str, Any] = {name: values if len(values) > 1 else values[0] for name, values in form.fields.items()}
-        for name in [n for n in form.fields if f"{n}.u" in form.fields]:
+        for name in [n for n in form.fields if f"{n}.u" in form.fields and "." not in n]:
             given[name] = (form.text(name), form.text(f"{name}.u"))
         return site.page(
             request, "record_form.html", status=400, kind=kind, what=FORM_KINDS.get(kind, ""), problem=str(error),

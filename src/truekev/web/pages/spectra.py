@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from truekev.book.book import Book
 from truekev.book.spectra import add_spectrum
-from truekev.book.things import THINGS, Instrument
+from truekev.book.things import Find, Instrument, Source, Stock, Waste
 from truekev.book.work import Relock, Sample, Scale, SpectrumFile
 from truekev.errors import InputError, UnknownNameError
 from truekev.job.book_scales import calibrate_in_book, relock_in_book, scale_in_force
@@ -48,10 +48,19 @@ def _choices(book: Book) -> dict[str, Any]:
     return {
         "words": source_words(),
         "nuclides": sorted(known_nuclides()),
-        "things": [line for kind in THINGS for line in book.lines(kind, limit=200)],
+        "things": _countable(book),
         "instruments": book.current(Instrument),
         "samples": book.current(Sample, limit=100),
     }
+
+
+def _countable(book: Book) -> list[tuple[int, str]]:
+    """Things that can stand before the crystal: number and words."""
+    rods = [stock for stock in book.current(Stock, limit=200) if stock.body.what == "rods"]
+    things = (*book.current(Source, limit=200), *rods, *book.current(Find, limit=200), *book.current(Waste, limit=200))
+    return [
+        (thing.id, f"{thing.name} ({'rods' if thing.kind == 'stock' else thing.kind} {thing.id})") for thing in things
+    ]
 
 
 @router.get("")
@@ -63,9 +72,16 @@ def spectra_page(request: Request, site: SiteOf, skip: int = 0) -> Response:
 
 
 @router.get("/new")
-def new_spectrum_page(request: Request, site: SiteOf) -> Response:
-    """The form for a spectrum file."""
-    return site.page(request, "spectrum_new.html", **_choices(site.book))
+def new_spectrum_page(request: Request, site: SiteOf, then: str = "", thing: str = "") -> Response:
+    """The form for a spectrum file; the address may say what comes then, and what was counted."""
+    return site.page(
+        request,
+        "spectrum_new.html",
+        then=then,
+        thing=thing,
+        has_scale=_has_scale(site.book, None),
+        **_choices(site.book),
+    )
 
 
 @router.post("/new")
@@ -108,7 +124,8 @@ def _start(request: Request, site: Site, spectrum_id: int, words: list[str], the
         return f"/scales/{made}"
 
     title = f"{'Re-locking' if again else 'Calibrating'} with {spectrum.name}"
-    return site.to(request, f"/work/{site.work.start(title, run).number}")
+    back = (f"/spectra/{spectrum_id}", "The spectrum itself is in the book")
+    return site.to(request, f"/work/{site.work.start(title, run, back=back).number}")
 
 
 def _has_scale(book: Book, instrument_id: int | None) -> bool:
@@ -129,7 +146,7 @@ def spectrum_page(request: Request, spectrum_id: int, site: SiteOf) -> Response:
         "spectrum.html",
         record=record,
         figure=figure_document(figure_of_spectrum(site.book, record.id)),
-        things=[site.book.newest(i) for i in record.body.thing_ids],
+        counted=[site.book.newest(i) for i in record.body.thing_ids],
         instrument=None if record.body.instrument_id is None else site.book.newest(record.body.instrument_id),
         scales=scales,
         can_relock=_has_scale(site.book, record.body.instrument_id),
