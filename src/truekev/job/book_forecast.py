@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -21,7 +21,7 @@ from truekev.files import write_whole
 from truekev.job.worth_it import WorthIt, worth_it
 from truekev.job.worth_it_words import Choice, Costs
 
-__all__ = ["FORECAST", "ForecastAsked", "forecast_in_book"]
+__all__ = ["FORECAST", "ForecastAsked", "forecast_again", "forecast_in_book"]
 
 FORECAST = "how long to count each source"
 Array = npt.NDArray[np.float64]
@@ -68,7 +68,42 @@ def forecast_in_book(
     InputError
         A thing has no description with an activity, or cannot be counted so.
     """
-    records = [book.newest(number) for number in asked.thing_ids]
+    numbers = [*asked.thing_ids, *([] if asked.instrument_id is None else [asked.instrument_id])]
+    answer = _worked_out(book, asked, on, progress)
+    costs = asked.costs or Costs()
+    body = Result(
+        name=f"How long to count: {', '.join(choice['name'] for choice in answer['choices'])}"[:300],
+        question=FORECAST,
+        inputs=tuple(book.input_of(number) for number in numbers),
+        settings={"words": list(asked.words), "n_rods": asked.n_rods, "on": on.isoformat(), "only": asked.only_these,
+                  "reach": asked.reach, "fwhm_662": asked.fwhm_662, "costs": asdict(costs)},
+        answer=answer,
+    )  # fmt: skip
+    return book.add(body)
+
+
+def forecast_again(book: Book, result: Result) -> dict[str, Any]:
+    """Compare once more what a kept answer compared, from the records as they were then."""
+    s: Any = result.settings
+    kinds = {one.id: book.get(one.id).kind for one in result.inputs}
+    instrument = next((number for number, kind in kinds.items() if kind == Instrument.kind), None)
+    asked = ForecastAsked(
+        [number for number in kinds if number != instrument],
+        s["words"],
+        s["n_rods"],
+        instrument,
+        s["reach"],
+        s["fwhm_662"],
+        s["only"],
+        Costs(**s["costs"]),
+    )
+    return _worked_out(book, asked, date.fromisoformat(s["on"]), None)
+
+
+def _worked_out(
+    book: Book, asked: ForecastAsked, on: date, progress: Callable[[float, str], None] | None
+) -> dict[str, Any]:
+    records = [book.get(number) for number in asked.thing_ids]
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         sources = [*(_source(record, asked.n_rods, folder) for record in records), *asked.words]
@@ -83,17 +118,7 @@ def forecast_in_book(
             on=on,
             progress=progress,
         )
-        answer = _answer(report, f"{folder}/")
-    instruments = [] if asked.instrument_id is None else [asked.instrument_id]
-    body = Result(
-        name=f"How long to count: {', '.join(choice.name for choice in report.choices)}"[:300],
-        question=FORECAST,
-        inputs=tuple(book.input_of(number) for number in [*(record.id for record in records), *instruments]),
-        settings={"words": list(asked.words), "n_rods": asked.n_rods, "on": on.isoformat(), "only": asked.only_these,
-                  "reach": asked.reach, "fwhm_662": asked.fwhm_662},
-        answer=answer,
-    )  # fmt: skip
-    return book.add(body)
+        return _answer(report, f"{folder}/")
 
 
 def _source(record: BookRecord[Any], n_rods: int, folder: Path) -> str:
@@ -111,7 +136,7 @@ def _source(record: BookRecord[Any], n_rods: int, folder: Path) -> str:
 def _detector(book: Book, instrument_id: int | None, folder: Path) -> str | None:
     if instrument_id is None:
         return None
-    body = book.newest(instrument_id).body
+    body = book.get(instrument_id).body
     if not isinstance(body, Instrument) or not body.description.strip():
         return None
     return str(write_whole(folder / f"instrument-{instrument_id}.toml", body.description))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -22,9 +22,10 @@ from truekev.job.background import background_in_force
 from truekev.job.calibrate_spectra import CalibrationReport, calibrate_files
 from truekev.job.fitted_model import keep_model
 from truekev.job.relock_spectrum import RelockReport, relock_file
+from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale, read_scale, scale_as_dict
 
-__all__ = ["calibrate_in_book", "relock_in_book", "scale_in_force", "stored_scale"]
+__all__ = ["calibrate_in_book", "fitted_again", "relock_in_book", "scale_in_force", "stored_scale"]
 
 Progress = Callable[[float, str], None]
 
@@ -106,6 +107,57 @@ def _plain_scale(scale: EnergyScale, folder: Path) -> dict[str, Any]:
     return document
 
 
+def _calibrated(
+    book: Book, spectrum: BookRecord[SpectrumFile], sources: Sequence[str], progress: Progress | None
+) -> tuple[CalibrationReport, dict[str, Any]]:
+    with _written_out(book, spectrum, sources) as (folder, files):
+        report = calibrate_files(
+            [files.spectrum], files.sources, detector=files.detector, background=files.background, progress=progress
+        )
+        return report, _plain_scale(report.spectra[0].scale, folder)
+
+
+def _relocked(
+    book: Book,
+    spectrum: BookRecord[SpectrumFile],
+    old_id: int,
+    old_scale: Mapping[str, Any],
+    sources: Sequence[str],
+    progress: Progress | None,
+) -> tuple[RelockReport, dict[str, Any]]:
+    with _written_out(book, spectrum, sources) as (folder, files):
+        scale_file = write_whole(folder / f"scale-{old_id}.json", json.dumps(old_scale))
+        report = relock_file(
+            files.spectrum,
+            scale_file,
+            sources=files.sources,
+            detector=files.detector,
+            background=files.background,
+            progress=progress,
+        )
+        return report, _plain_scale(report.scale, folder)
+
+
+def fitted_again(book: Book, scale_id: int, sources: Sequence[str]) -> FittedSpectrum:
+    """Fit once more what a scale or re-lock of the book rests on; `sources` are the words that were given then.
+
+    Raises
+    ------
+    InputError, RefusedError
+        As `calibrate_in_book` and `relock_in_book` say.
+    """
+    match book.get(scale_id).body:
+        case Scale(spectrum_ids=numbers):
+            spectrum = book.get_as(numbers[0], SpectrumFile)
+            return _calibrated(book, spectrum, sources, None)[0].spectra[0].fitted
+        case Relock(spectrum_id=number, scale_id=old_id):
+            old = book.get(old_id).body
+            if isinstance(old, Scale | Relock):
+                spectrum = book.get_as(number, SpectrumFile)
+                return _relocked(book, spectrum, old_id, old.scale, sources, None)[0].fitted
+    raise InputError(f"record {scale_id} is no scale.")
+
+
 def calibrate_in_book(
     book: Book, spectrum_id: int, sources: Sequence[str] = (), *, made_on: date, progress: Progress | None = None
 ) -> tuple[BookRecord[Scale], CalibrationReport]:
@@ -132,11 +184,7 @@ def calibrate_in_book(
         No safe lock; nothing is kept.
     """
     spectrum = book.get_as(spectrum_id, SpectrumFile)
-    with _written_out(book, spectrum, sources) as (folder, files):
-        report = calibrate_files(
-            [files.spectrum], files.sources, detector=files.detector, background=files.background, progress=progress
-        )
-        document = _plain_scale(report.spectra[0].scale, folder)
+    report, document = _calibrated(book, spectrum, sources, progress)
     things = tuple(n for n in spectrum.body.thing_ids if book.get(n).kind in ("source", "stock", "find"))
     body = Scale(
         name=f"Scale from {spectrum.name}",
@@ -148,7 +196,7 @@ def calibrate_in_book(
         scale=document,
     )
     added = book.add(body)
-    keep_model(book, added.id, spectrum.id, report.spectra[0].fitted)
+    keep_model(book, added.id, spectrum.id, sources, report.spectra[0].fitted)
     return added, report
 
 
@@ -174,17 +222,7 @@ def relock_in_book(
     old = scale_in_force(book, spectrum.body.instrument_id) if scale_id is None else book.get(scale_id)
     if not isinstance(old.body, Scale | Relock):
         raise InputError(f"record {old.id} is a {old.kind}; a scale is needed.")
-    with _written_out(book, spectrum, sources) as (folder, files):
-        scale_file = write_whole(folder / f"scale-{old.id}.json", json.dumps(old.body.scale))
-        report = relock_file(
-            files.spectrum,
-            scale_file,
-            sources=files.sources,
-            detector=files.detector,
-            background=files.background,
-            progress=progress,
-        )
-        document = _plain_scale(report.scale, folder)
+    report, document = _relocked(book, spectrum, old.id, old.body.scale, sources, progress)
     if progress is not None:
         progress(1.0, "done")
     moved = report.moved_percent
@@ -197,7 +235,7 @@ def relock_in_book(
         scale=document,
     )
     added = book.add(body)
-    keep_model(book, added.id, spectrum.id, report.fitted)
+    keep_model(book, added.id, spectrum.id, sources, report.fitted)
     return added, report
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +15,7 @@ from truekev.book.records import BookRecord
 from truekev.book.work import Result
 from truekev.scale.calibrate_peaks import FittedSpectrum
 
-__all__ = ["MODEL", "FittedModel", "keep_model", "model_of"]
+__all__ = ["MODEL", "FittedModel", "keep_model", "model_answer", "model_of"]
 
 MODEL = "model of a spectrum"
 Array = npt.NDArray[np.float64]
@@ -29,21 +31,28 @@ class FittedModel:
     components: tuple[tuple[str, Array], ...]
 
 
-def keep_model(book: Book, scale_id: int, spectrum_id: int, fitted: FittedSpectrum) -> BookRecord[Result]:
-    """Keep the fitted model of a scale or re-lock as a result of the book, rounded to five digits."""
-    found = _joined(fitted)
-    answer = {
-        "model": _rounded(found.model),
-        "components": [{"name": name, "counts": _rounded(row)} for name, row in found.components],
-    }
+def keep_model(
+    book: Book, scale_id: int, spectrum_id: int, sources: Sequence[str], fitted: FittedSpectrum
+) -> BookRecord[Result]:
+    """Keep the fitted model of a scale or re-lock as a result of the book; `sources` are the words that were given."""
     body = Result(
         name=f"Model behind record {scale_id}",
         question=MODEL,
         about_id=scale_id,
         inputs=(book.input_of(spectrum_id),),
-        answer=answer,
+        settings={"sources": list(sources)},
+        answer=model_answer(fitted),
     )
     return book.add(body)
+
+
+def model_answer(fitted: FittedSpectrum) -> dict[str, Any]:
+    """The model as a result keeps it, rounded to five digits."""
+    found = _joined(fitted)
+    return {
+        "model": _rounded(found.model),
+        "components": [{"name": name, "counts": _rounded(row)} for name, row in found.components],
+    }
 
 
 def model_of(book: Book, scale_id: int) -> FittedModel | None:
