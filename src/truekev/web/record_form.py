@@ -20,7 +20,7 @@ from truekev.job.describe import SourceAnswers, description_of_detector, descrip
 from truekev.matter.scintillators import known_scintillators
 from truekev.sources.settings import read_source_text
 from truekev.sources.words import source_words
-from truekev.transport.detector import read_detector_text
+from truekev.transport.detector import DEFAULT_DETECTOR, read_detector_text
 from truekev.web.forms import Posted
 
 __all__ = ["FORM_KINDS", "FormField", "body_of_form", "fields_of", "label_of"]
@@ -54,6 +54,7 @@ _WORDS = {
     "activities_bq": "activities: one a line, as Th-232 = 12 ± 8 (Bq)",
     "dose_rate": "dose rate, nGy/h",
     "wipe": "wipe, Bq",
+    "n_channels": "number of channels",
     "n_washes": "number of washes",
     "electrode_class": "class of the electrodes, as WT20",
     "count": "pieces",
@@ -159,6 +160,7 @@ def _described(book: Book, kind: str, form: str, text: str, given: dict[str, Any
     answers["text"] = text
     if form == "detector":
         choices = tuple((name, name) for name in known_scintillators())
+        answers["scintillator"] = answers["scintillator"] or DEFAULT_DETECTOR.scintillator.name
     else:
         choices = tuple(source_words().items())
     rods = [record for record in book.current(Stock, limit=200) if record.body.what == "rods"]
