@@ -81,13 +81,13 @@ def chart_svg(
     parts.append(f'<text class="name" x="{right}" y="{height - 5:.0f}" text-anchor="end">{escape(x_label)}</text>')
     at = right
     for row in reversed(kept):
-        parts.append(f'<text class="name" x="{at:.0f}" y="15" text-anchor="end">{escape(row.name)}</text>')
-        at -= 8.5 * len(row.name) + 8
         if row.points:
             parts.append(f'<g class="{row.style}"><circle cx="{at - 4:.0f}" cy="11" r="3.4"/></g>')
         else:
             parts.append(f'<polyline class="{row.style}" points="{at - 34:.0f},11 {at:.0f},11"/>')
-        at -= 20 if row.points else 48
+        at -= 13 if row.points else 40
+        parts.append(f'<text class="name" x="{at:.0f}" y="15" text-anchor="end">{escape(row.name)}</text>')
+        at -= 9.0 * len(row.name) + 12
     return Markup("".join(parts) + "</svg>")
 
 

@@ -89,8 +89,12 @@ class Server:
         self.socket.close()
 
     def run(self) -> None:
-        """Answer until interrupted."""
+        """Answer until interrupted, or until another thread calls `stop`."""
         self._server.run(sockets=[self.socket])
+
+    def stop(self) -> None:
+        """Make `run` return."""
+        self._server.should_exit = True
 
 
 def _bound(address: ipaddress.IPv4Address | ipaddress.IPv6Address, port: int) -> socket.socket:

@@ -50,8 +50,8 @@ def tour_stops(book: Book) -> tuple[TourStop, ...]:
             Batch,
             "/batches/{}",
             "The autumn batch",
-            "Three rods were dissolved under the authority's reply. Readings stand beside the plan; the next one is "
-            "noted in large fields.",
+            "Three rods were dissolved under the authority's reply. Readings stand beside the plan; while it ran, "
+            "each was noted in large fields.",
         ),
         (
             Source,
@@ -60,7 +60,7 @@ def tour_stops(book: Book) -> tuple[TourStop, ...]:
             "Radium was washed out and grows back over years. The page computes every member of the series on any day.",
         ),
     ):
-        records = book.current(model)
+        records = [r for r in book.current(model) if not isinstance(r.body, Stock) or r.body.what == "rods"]
         if records:
             found.append(TourStop(title, text, address.format(records[0].id)))
     found += [
