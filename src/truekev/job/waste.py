@@ -49,6 +49,6 @@ def waste_of_batch(batch_path: str | Path) -> WasteReport:
             volume_ml=1000 * float(course.volume_l[-1]),
             thoria_g=plan.content.thoria_g.value,
         ),
-        cautions=cautions_for("waste"),
+        cautions=cautions_for("waste", "precipitate"),
         record=Record.make((InputFile.of(batch_path),), tables=table_versions()),
     )

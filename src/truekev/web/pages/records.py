@@ -14,6 +14,7 @@ from truekev.book.records import BookRecord, NewFile
 from truekev.book.things import THINGS
 from truekev.book.work import Note, Picture, SpectrumFile
 from truekev.errors import InputError
+from truekev.safety.cautions import cautions_for
 from truekev.sheets.for_record import BATCH_SHEETS
 from truekev.web.forms import PostedForm
 from truekev.web.record_form import FORM_KINDS, body_of_form, fields_of, label_of
@@ -30,6 +31,10 @@ _PAGES_OF_KINDS = {
 _WITH_SHEETS = {"batch": BATCH_SHEETS, **dict.fromkeys(("recovery", "source", "waste", "scale", "relock"), ("",))}
 _SIGNATURES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"))
 _SHORT = 4000
+_CAUTIONS = {
+    "find": ("find",), "recovery": ("wash", "dry"), "waste": ("waste",), "departure": ("waste",), "source": ("seal",),
+    "house move": ("seal", "waste"),
+}  # fmt: skip
 
 
 @router.get("/records")
@@ -51,7 +56,7 @@ def new_record_page(request: Request, kind: str, site: SiteOf) -> Response:
     given: dict[str, Any] = {name: value[:300] for name, value in request.query_params.items()}
     return site.page(
         request, "record_form.html", kind=kind, what=FORM_KINDS.get(kind, ""), problem="", old=None,
-        fields=fields_of(site.book, kind, given),
+        cautions_of=cautions_for(*_CAUTIONS.get(kind, ())), fields=fields_of(site.book, kind, given),
     )  # fmt: skip
 
 
@@ -69,7 +74,7 @@ def new_record(request: Request, kind: str, site: SiteOf, form: PostedForm) -> R
             given[name] = (form.text(name), form.text(f"{name}.u"))
         return site.page(
             request, "record_form.html", status=400, kind=kind, what=FORM_KINDS.get(kind, ""), problem=str(error),
-            old=old, fields=fields_of(site.book, kind, given),
+            old=old, cautions_of=cautions_for(*_CAUTIONS.get(kind, ())), fields=fields_of(site.book, kind, given),
         )  # fmt: skip
     return site.to(request, _PAGES_OF_KINDS.get(kind, "/records/{}").format(made.id))
 
@@ -100,7 +105,8 @@ def correct_page(request: Request, record_id: int, site: SiteOf) -> Response:
     given = {name: getattr(record.body, name) for name in type(record.body).model_fields}
     return site.page(
         request, "record_form.html", kind=record.kind, what=FORM_KINDS.get(record.kind, ""), problem="",
-        old=record.id, fields=fields_of(site.book, record.kind, given),
+        old=record.id, cautions_of=cautions_for(*_CAUTIONS.get(record.kind, ())),
+        fields=fields_of(site.book, record.kind, given),
     )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from truekev.book.work import Batch, Recovery
 from truekev.job.book_run import follow_in_book
 from truekev.job.plan_make import plan_of_settings
 from truekev.job.vial import VialMeasures, add_vial
+from truekev.safety.cautions import cautions_for
 from truekev.web.course import course_charts
 from truekev.web.forms import PostedForm
 from truekev.web.site import SiteOf
@@ -78,7 +79,12 @@ def end_batch(request: Request, batch_id: int, site: SiteOf, form: PostedForm) -
 @router.get("/recoveries/{recovery_id}/vial")
 def vial_page(request: Request, recovery_id: int, site: SiteOf) -> Response:
     """The form for the vial that holds a recovered oxide."""
-    return site.page(request, "vial.html", recovery=site.book.get_as(recovery_id, Recovery))
+    return site.page(
+        request,
+        "vial.html",
+        recovery=site.book.get_as(recovery_id, Recovery),
+        cautions_of=cautions_for("wash", "dry", "seal"),
+    )
 
 
 @router.post("/recoveries/{recovery_id}/vial")
