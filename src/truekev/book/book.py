@@ -29,6 +29,7 @@ __all__ = ["Book"]
 
 B = TypeVar("B", bound=Body)
 _LARGEST_FILE = 256 * 1024 * 1024
+_LARGEST_ID = 2**63 - 1
 
 _later = records.alias("later")
 _COLUMNS = (
@@ -209,7 +210,8 @@ class Book:
             There is none.
         """
         with self.reading() as connection:
-            row = connection.execute(_query().where(records.c.id == id_)).one_or_none()
+            known = 0 < id_ <= _LARGEST_ID
+            row = connection.execute(_query().where(records.c.id == id_)).one_or_none() if known else None
             if row is None:
                 last = connection.scalar(select(func.max(records.c.id))) or 0
                 raise InputError(
