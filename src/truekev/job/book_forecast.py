@@ -21,9 +21,10 @@ from truekev.files import write_whole
 from truekev.job.worth_it import WorthIt, worth_it
 from truekev.job.worth_it_words import Choice, Costs
 
-__all__ = ["FORECAST", "ForecastAsked", "forecast_again", "forecast_in_book"]
+__all__ = ["FORECAST", "FORECAST_NAME", "ForecastAsked", "forecast_again", "forecast_in_book"]
 
 FORECAST = "how long to count each source"
+FORECAST_NAME = "How long to count: "
 Array = npt.NDArray[np.float64]
 
 
@@ -72,7 +73,7 @@ def forecast_in_book(
     answer = _worked_out(book, asked, on, progress)
     costs = asked.costs or Costs()
     body = Result(
-        name=f"How long to count: {', '.join(choice['name'] for choice in answer['choices'])}"[:300],
+        name=f"{FORECAST_NAME}{', '.join(choice['name'] for choice in answer['choices'])}"[:300],
         question=FORECAST,
         inputs=tuple(book.input_of(number) for number in numbers),
         settings={"words": list(asked.words), "n_rods": asked.n_rods, "on": on.isoformat(), "only": asked.only_these,

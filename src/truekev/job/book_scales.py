@@ -25,7 +25,7 @@ from truekev.job.relock_spectrum import RelockReport, relock_file
 from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale, read_scale, scale_as_dict
 
-__all__ = ["calibrate_in_book", "fitted_again", "relock_in_book", "scale_in_force", "stored_scale"]
+__all__ = ["calibrate_in_book", "fitted_again", "has_scale", "relock_in_book", "scale_in_force", "stored_scale"]
 
 Progress = Callable[[float, str], None]
 
@@ -237,6 +237,13 @@ def relock_in_book(
     added = book.add(body)
     keep_model(book, added.id, spectrum.id, sources, report.fitted)
     return added, report
+
+
+def has_scale(book: Book, instrument_id: int | None) -> bool:
+    """Whether `scale_in_force` would find one."""
+    first = None if instrument_id is None else book.get(instrument_id).first_id
+    of = [scale.body.instrument_id for scale in book.current(Scale)]
+    return any(first is None or (one is not None and book.get(one).first_id == first) for one in of)
 
 
 def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] | BookRecord[Relock]:

@@ -13,7 +13,7 @@ from starlette.responses import Response
 from truekev.book.things import Find, Instrument, Source, Stock
 from truekev.book.work import Result
 from truekev.errors import InputError, OutOfRangeError
-from truekev.job.book_forecast import FORECAST, ForecastAsked, forecast_in_book
+from truekev.job.book_forecast import FORECAST, FORECAST_NAME, ForecastAsked, forecast_in_book
 from truekev.job.worth_it_words import Costs, duration_in_words
 from truekev.sources.short_forms import SHORT_FORMS
 from truekev.web.chart import Row, chart_svg
@@ -44,7 +44,7 @@ def _things(site: Site) -> list[tuple[int, str]]:
 @router.get("")
 def forecast_page(request: Request, site: SiteOf, stock: str = "", words: str = "", rods: str = "10") -> Response:
     """The form, and the answers that were kept."""
-    kept = [result for result in site.book.current(Result, limit=200) if result.body.question == FORECAST]
+    kept = [line for line in site.book.lines(Result.kind, limit=1000) if line.name.startswith(FORECAST_NAME)]
     return site.page(
         request, "forecast.html", things=_things(site), chosen=stock, words=words, rods=rods, forms=_FORMS,
         instruments=site.book.current(Instrument), kept=kept[:20],

@@ -13,7 +13,7 @@ from truekev.book.spectra import add_spectrum
 from truekev.book.things import Find, Instrument, Source, Stock, Waste
 from truekev.book.work import Relock, Sample, Scale, SpectrumFile
 from truekev.errors import InputError, UnknownNameError
-from truekev.job.book_scales import calibrate_in_book, relock_in_book, scale_in_force
+from truekev.job.book_scales import calibrate_in_book, has_scale, relock_in_book
 from truekev.job.spectrum_figure import figure_of_spectrum
 from truekev.nuclides.names import known_nuclides, nuclide_name
 from truekev.sources.words import source_words
@@ -79,7 +79,7 @@ def new_spectrum_page(request: Request, site: SiteOf, then: str = "", thing: str
         "spectrum_new.html",
         then=then,
         thing=thing,
-        has_scale=_has_scale(site.book, None),
+        has_scale=has_scale(site.book, None),
         **_choices(site.book),
     )
 
@@ -114,7 +114,7 @@ def new_spectrum(request: Request, site: SiteOf, form: PostedForm) -> Response:
 
 def _start(request: Request, site: Site, spectrum_id: int, words: list[str], then: str) -> Response:
     spectrum = site.book.get_as(spectrum_id, SpectrumFile)
-    again = then == "relock" or (then != "calibrate" and _has_scale(site.book, spectrum.body.instrument_id))
+    again = then == "relock" or (then != "calibrate" and has_scale(site.book, spectrum.body.instrument_id))
 
     def run(report: Report) -> str:
         if again:
@@ -126,14 +126,6 @@ def _start(request: Request, site: Site, spectrum_id: int, words: list[str], the
     title = f"{'Re-locking' if again else 'Calibrating'} with {spectrum.name}"
     back = (f"/spectra/{spectrum_id}", "The spectrum itself is in the book")
     return site.to(request, f"/work/{site.work.start(title, run, back=back).number}")
-
-
-def _has_scale(book: Book, instrument_id: int | None) -> bool:
-    try:
-        scale_in_force(book, instrument_id)
-    except InputError:
-        return False
-    return True
 
 
 @router.get("/{spectrum_id}")
@@ -149,7 +141,7 @@ def spectrum_page(request: Request, spectrum_id: int, site: SiteOf) -> Response:
         counted=[site.book.newest(i) for i in record.body.thing_ids],
         instrument=None if record.body.instrument_id is None else site.book.newest(record.body.instrument_id),
         scales=scales,
-        can_relock=_has_scale(site.book, record.body.instrument_id),
+        can_relock=has_scale(site.book, record.body.instrument_id),
         **_choices(site.book),
     )
 
