@@ -48,7 +48,7 @@ def test_the_rest_of_the_year_by_clicking(demo_copy, serve, open_page, picture, 
 
     # the yearly look at the vial, from what is due
     page.get_by_role("link", name="Shelf").click()
-    page.get_by_role("link", name="a look at Thoria vial no. 1").first.click()
+    page.get_by_role("link", name="yearly look: Thoria vial no. 1").click()
     page.get_by_label("name").first.fill("Yearly look")
     page.get_by_label("looked").check()
     page.get_by_label("wiped").check()

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from truekev.book.work import Batch, SpectrumFile
 from truekev.job.shelf import shelf_on
 from truekev.web.forms import PostedForm
+from truekev.web.pages.shelf import next_step
 from truekev.web.site import SiteOf
 
 __all__ = ["router"]
@@ -26,6 +27,7 @@ def first_page(request: Request, site: SiteOf) -> Response:
         request,
         "first.html",
         due=shelf_on(site.book, date.today()).due[:6],
+        next_step=next_step,
         open_batches=open_batches,
         latest=site.book.lines(limit=6),
         n_spectra=site.book.count().get(SpectrumFile.kind, 0),

@@ -9,11 +9,26 @@ from starlette.responses import Response
 
 from truekev.errors import InputError
 from truekev.job.shelf import shelf_on
+from truekev.job.shelf_due import DueItem
 from truekev.web.site import SiteOf
 
-__all__ = ["day_asked", "router"]
+__all__ = ["day_asked", "next_step", "router"]
 
 router = APIRouter()
+# What is due, by words in it, and where it is done; the first that fits.
+_STEPS = (
+    ("background", "/spectra/new"),
+    ("count", "/spectra/new?thing={}"),
+    ("authority", "/records/new/authority?about_ids={}"),
+    ("hand it over", "/records/new/departure?thing_id={}"),
+    ("used up", "/records/new/departure?batch_id={}&how=used%20up"),
+    ("", "/records/new/upkeep?thing_id={}"),
+)
+
+
+def next_step(due: DueItem) -> str:
+    """The address of the form in which something due is done."""
+    return next(address for words, address in _STEPS if words in due.what).format(due.record_id)
 
 
 def day_asked(text: str) -> date:
@@ -27,4 +42,4 @@ def day_asked(text: str) -> date:
 @router.get("/shelf")
 def shelf_page(request: Request, site: SiteOf, on: str = "") -> Response:
     """Everything on the shelf."""
-    return site.page(request, "shelf.html", report=shelf_on(site.book, day_asked(on)))
+    return site.page(request, "shelf.html", report=shelf_on(site.book, day_asked(on)), next_step=next_step)
