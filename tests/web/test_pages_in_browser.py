@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime, timedelta
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from truekev.book.book import Book
+from truekev.book.run_readings import NewReading, add_readings
 from truekev.book.things import Source, Stock
 from truekev.book.work import Batch, Note, Relock, Scale, SpectrumFile
 
@@ -105,7 +107,7 @@ def test_by_keyboard_alone(demo_copy, serve, open_page):
     assert page.evaluate("document.activeElement.id") == "content"
     tab_to("Something was bought")
     enter()
-    expect(page.get_by_role("heading", name="stock")).to_be_visible()
+    expect(page.get_by_role("heading", name="Rods, reagents or equipment")).to_be_visible()
     page.get_by_label("name").first.focus()
     page.keyboard.type("Peroxide 3 %")
     page.keyboard.press("Tab")
@@ -181,6 +183,14 @@ def test_a_reading_from_the_phone(empty_book, serve, open_page, picture):
     expect(page.get_by_role("cell", name="1.21")).to_be_visible()
     expect(page.get_by_role("cell", name="1.19")).to_have_count(0)
     picture(page, "phone-run")
+    # what a logger writes meanwhile appears by itself
+    with Book.open(empty_book) as book:
+        batch = book.current(Batch)[0]
+        later = datetime.now() + timedelta(hours=1)
+        add_readings(book, batch.id, [NewReading(later, current_a=1.234, voltage_v=2.2)])
+    page.get_by_role("textbox", name="current, A").fill("1.2")
+    expect(page.get_by_role("cell", name="1.234")).to_be_visible(timeout=15_000)
+    assert page.get_by_role("textbox", name="current, A").input_value() == "1.2", "what was being typed stays"
 
 
 def test_the_tour(empty_book, serve, open_page, picture):

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from truekev.bench.recovery import KEPT
 from truekev.book.body import InputRecord, Value
 from truekev.book.book import Book
 from truekev.book.kinds import kind_named
@@ -31,6 +32,8 @@ _PAGES_OF_KINDS = {
 _WITH_SHEETS = {"batch": BATCH_SHEETS, **dict.fromkeys(("recovery", "source", "waste", "scale", "relock"), ("",))}
 _SIGNATURES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"))
 _SHORT = 4000
+# Shares of the elements that the bench expects to stay with the oxide.
+_PREFILLED: dict[str, dict[str, Any]] = {"recovery": {"kept": {one.element: one.value for one in KEPT}}}
 _CAUTIONS = {
     "find": ("find",), "recovery": ("wash", "dry"), "waste": ("waste",), "departure": ("waste",), "source": ("seal",),
     "house move": ("seal", "waste"),
@@ -53,7 +56,7 @@ def records_page(request: Request, site: SiteOf, kind: str = "", skip: int = 0, 
 @router.get("/records/new/{kind}")
 def new_record_page(request: Request, kind: str, site: SiteOf) -> Response:
     """The form of a kind; the address may fill fields."""
-    given: dict[str, Any] = {name: value[:300] for name, value in request.query_params.items()}
+    given: dict[str, Any] = _PREFILLED.get(kind, {}) | {n: value[:300] for n, value in request.query_params.items()}
     return site.page(
         request, "record_form.html", kind=kind, what=FORM_KINDS.get(kind, ""), problem="", old=None,
         cautions_of=cautions_for(*_CAUTIONS.get(kind, ())), fields=fields_of(site.book, kind, given),

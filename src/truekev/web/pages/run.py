@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from fastapi import APIRouter, Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from truekev.bench.settings import batch_from_mapping
-from truekev.book.run_readings import NewReading, add_readings, last_readings
+from truekev.book.run_readings import NewReading, add_readings, last_readings, newest_reading
 from truekev.book.things import Source, Waste
 from truekev.book.work import Batch, Recovery
 from truekev.job.book_run import follow_in_book
@@ -51,11 +51,18 @@ def batch_page(request: Request, batch_id: int, site: SiteOf) -> Response:
         report=report,
         charts=course_charts(settings, plan.plan, None if report is None else report.timeline),
         readings=last_readings(site.book, record.id, 12),
+        newest=newest_reading(site.book, record.id),
         fields=READ,
         recoveries=site.book.about(record.id, Recovery),
         sources=site.book.about(record.id, Source),
         waste=site.book.about(record.id, Waste),
     )
+
+
+@router.get("/batches/{batch_id}/newest")
+def newest(batch_id: int, site: SiteOf) -> JSONResponse:
+    """The reading written last, for the page's script: what another hand or a logger notes appears by itself."""
+    return JSONResponse({"newest": newest_reading(site.book, batch_id)})
 
 
 @router.post("/batches/{batch_id}/readings")

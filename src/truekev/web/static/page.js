@@ -49,3 +49,20 @@ for (const place of document.querySelectorAll("[data-work]")) {
   };
   setTimeout(ask, 500);
 }
+
+// Readings that come while the page is open: from another hand, or from a logger.
+for (const place of document.querySelectorAll("[data-newest]")) {
+  const look = async () => {
+    try {
+      const found = await (await fetch(place.dataset.newest)).json();
+      if (String(found.newest) !== place.dataset.seen) {
+        const text = await (await fetch(location.pathname)).text();
+        const fresh = new DOMParser().parseFromString(text, "text/html").getElementById(place.id);
+        place.replaceChildren(...fresh.childNodes);
+        place.dataset.seen = fresh.dataset.seen;
+      }
+    } catch { /* ask again */ }
+    setTimeout(look, 5000);
+  };
+  setTimeout(look, 5000);
+}
