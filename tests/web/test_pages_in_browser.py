@@ -33,6 +33,7 @@ PLAIN = (
     *("/records/new/find", "/records/new/source", "/records/new/instrument", "/records/new/recovery", "/records/99"),
 )
 SERIOUS = ("serious", "critical")
+ON_THE_PHONE_TOO = ("/plan", "/spectra/new", "/scales/", "/shelf", "/batches/", "/records/new/source", "/sheets/shelf")
 
 
 def pages_of(book_file) -> list[str]:
@@ -66,13 +67,10 @@ def test_pages_fit_and_nothing_is_out_of_reach(demo_copy, serve, open_page, pict
         _go(page, address, path)
         over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
         assert over <= 0, f"{path} is {over} px too wide at {width} px"
-        found = axe.run(page).response["violations"]
-        told = [
-            f"{v['id']}: {v['help']}: {[n['html'][:150] for n in v['nodes'][:3]]}"
-            for v in found
-            if v["impact"] in SERIOUS
-        ]
-        assert told == [], path
+        if width != PHONE["width"] or path.startswith(ON_THE_PHONE_TOO):
+            found = axe.run(page).response["violations"]
+            told = [f"{v['id']}: {[n['html'][:150] for n in v['nodes'][:3]]}" for v in found if v["impact"] in SERIOUS]
+            assert told == [], path
         if width == PHONE["width"]:
             small = page.evaluate(
                 "[...document.querySelectorAll('button, .button, input:not([type=hidden]), select')]"
