@@ -149,6 +149,22 @@ def test_hostile_text_in_readings_plans_vials_and_withdrawals(client, text):
     harmless(send(client, f"/batches/{batch}/end", {"ended_on": text}))
     harmless(send(client, f"/batches/{batch}/end", {"remarks": text, "ended_on": "2026-12-01T10:00"}))
     harmless(send(client, f"/records/{batch}/withdraw", {"why": text}))
+    harmless(send(client, f"/records/{batch}/withdraw", {"why": text * 500}))
+    plain = {"file": ("a.csv", "\n".join(f"{i},3" for i in range(100)).encode())}
+    for name in (
+        "name",
+        "number",
+        "role",
+        "instrument_id",
+        "thing_ids",
+        "sample_id",
+        "place",
+        "temperature",
+        "remarks",
+    ):
+        for sent in (text, text * 500):
+            fields = {"then": "keep", name: sent, "temperature.u": "1", "form_token": token_in(client)}
+            harmless(client.post("/spectra/new", data=fields, files=plain))
     harmless(send(client, f"/recoveries/{batch}/vial", {"name": text}))
     harmless(send(client, "/forecast", {"words": text, "reach_percent": "1", "resolution_percent": "8"}))
     for page in ("/lines?names=", "/dose?activity=1&word=", "/limits?unit=", "/peroxide?volume_ml=", "/records?kind=",

@@ -258,14 +258,23 @@ def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] |
     found: list[BookRecord[Scale] | BookRecord[Relock]] = []
     for scale in book.current(Scale):
         of = scale.body.instrument_id
-        if first is not None and (of is None or book.get(of).first_id != first):
-            continue
-        found.append(scale)
-        waiting: list[BookRecord[Any]] = [scale]
-        while waiting:
-            relocks = book.about(waiting.pop().id, Relock)
-            found += relocks
-            waiting += relocks
+        if first is None or (of is not None and book.get(of).first_id == first):
+            found.append(scale)
+    # re-locks of these scales, and of those re-locks in turn
+    relocks = book.current(Relock)
+    firsts = {record.id: record.first_id for record in (*found, *relocks)}
+    known, waiting = {record.first_id for record in found}, list(relocks)
+    while waiting:
+        ours: list[BookRecord[Relock]] = []
+        others: list[BookRecord[Relock]] = []
+        for relock in waiting:
+            base = relock.body.scale_id
+            (ours if (firsts.get(base) or book.get(base).first_id) in known else others).append(relock)
+        if not ours:
+            break
+        found += ours
+        known |= {relock.first_id for relock in ours}
+        waiting = others
     if not found:
         raise InputError("the book holds no scale of this instrument; calibrate one of its spectra first.")
     return max(found, key=lambda record: (record.body.made_on, record.id))

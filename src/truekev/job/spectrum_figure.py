@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from truekev.book.book import Book
+from truekev.book.records import BookRecord
 from truekev.book.spectra import stored_spectrum
-from truekev.book.work import Relock, Scale
+from truekev.book.work import Relock, Scale, SpectrumFile
 from truekev.errors import InputError
-from truekev.job.book_scales import stored_scale
+from truekev.job.book_scales import scale_in_force, stored_scale
 from truekev.job.fitted_model import model_of
 from truekev.scale.energy_scale import EnergyScale
+from truekev.sources.line_list import line_list
 
-__all__ = ["SpectrumFigure", "figure_of_scale", "figure_of_spectrum"]
+__all__ = ["SpectrumFigure", "figure_of_scale", "figure_of_spectrum", "figure_on_scale", "scale_of_count"]
 
 Array = npt.NDArray[np.float64]
+
+
+_LOWEST_MARK_KEV, _WEAKEST_MARK = 20.0, 0.03
 
 
 @dataclass(frozen=True)
@@ -75,6 +81,52 @@ def figure_of_scale(book: Book, record_id: int) -> SpectrumFigure:
     if found is None or found.model.size != counts.size:
         return SpectrumFigure(edges, _u(scale, edges), counts, None, (), groups, True)
     return SpectrumFigure(edges, _u(scale, edges), counts, found.model, found.components, groups, True)
+
+
+def scale_of_count(book: Book, spectrum_id: int) -> BookRecord[Scale] | BookRecord[Relock] | None:
+    """The newest scale made from a spectrum, else the one in force; None where none has its channels."""
+    body = book.get_as(spectrum_id, SpectrumFile).body
+    own: list[BookRecord[Scale] | BookRecord[Relock]] = [
+        *book.about(spectrum_id, Scale),
+        *book.about(spectrum_id, Relock),
+    ]
+    try:
+        record = max(own, key=_number) if own else scale_in_force(book, body.instrument_id)
+    except InputError:
+        return None
+    return record if stored_scale(book, record.id).n_channels == body.n_channels else None
+
+
+def _number(record: BookRecord[Scale] | BookRecord[Relock]) -> int:
+    return record.id
+
+
+def figure_on_scale(book: Book, spectrum_id: int, scale_id: int, nuclides: Sequence[str] = ()) -> SpectrumFigure:
+    """A spectrum on a scale of the book, without a model; the stronger photon lines of nuclides or source words marked.
+
+    Raises
+    ------
+    InputError
+        The record is no scale, or of other channels; a name is not known.
+    """
+    counts = np.asarray(stored_spectrum(book, spectrum_id).counts, dtype=np.float64)
+    scale = stored_scale(book, scale_id)
+    if scale.n_channels != counts.size:
+        raise InputError(f"record {scale_id}: its scale has {scale.n_channels} channels, the spectrum {counts.size}.")
+    edges = scale.edges_kev()
+    return SpectrumFigure(edges, _u(scale, edges), counts, None, (), _marks(nuclides, float(edges[-1])), True)
+
+
+def _marks(names: Sequence[str], top_kev: float) -> tuple[tuple[float, str, bool], ...]:
+    if not names:
+        return ()
+    found = line_list(names, lowest_kev=_LOWEST_MARK_KEV, highest_kev=top_kev)
+    marks = [(line.energy_kev, line.nuclide, line.intensity) for line in found.nuclide_lines] + [
+        (one.line.energy_kev, one.line.nuclide or one.component, one.line.photons_per_s) for one in found.source_lines
+    ]
+    strongest = max((strength for _, _, strength in marks), default=0.0)
+    kept = [(energy, name, True) for energy, name, strength in marks if strength > _WEAKEST_MARK * strongest]
+    return tuple(sorted(kept))
 
 
 def figure_of_spectrum(book: Book, spectrum_id: int) -> SpectrumFigure:

@@ -11,6 +11,7 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
+from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 from starlette.types import Receive, Scope, Send
@@ -18,6 +19,7 @@ from starlette.types import Receive, Scope, Send
 from truekev.book.book import Book
 from truekev.errors import InputError, RefusedError, TruekevError
 from truekev.job.demo_book import fill_demo_book, is_invented
+from truekev.web.forms import checked
 from truekev.web.guard import Guard
 from truekev.web.pages import first, forecast, plan, reckon, records, run, scales, sheets, shelf, sources, spectra, work
 from truekev.web.site import STATIC, Site, new_site
@@ -116,6 +118,7 @@ def _pages(site: Site, life: Any) -> FastAPI:
         app.include_router(topic.router)
     app.add_api_route("/static/{name}", _static, methods=["GET"])
     app.add_exception_handler(TruekevError, _told)
+    app.add_exception_handler(ValidationError, _not_valid)
     app.add_exception_handler(HTTPException, _not_there)
     app.add_exception_handler(RequestValidationError, _not_there)
     app.add_exception_handler(Exception, _fault)
@@ -140,6 +143,14 @@ def _told(request: Request, error: Exception) -> HTMLResponse:
     if isinstance(error, InputError):
         return _problem(request, 400, "This cannot be used", str(error))
     return _problem(request, 500, "It did not work", str(error))
+
+
+def _not_valid(request: Request, error: Exception) -> HTMLResponse:
+    try:
+        with checked():
+            raise error
+    except InputError as told:
+        return _told(request, told)
 
 
 def _not_there(request: Request, error: Exception) -> HTMLResponse:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import hmac
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Annotated
 
 from fastapi import Depends, Request
+from pydantic import ValidationError
 from starlette.datastructures import UploadFile
 
 from truekev.book.body import Value
 from truekev.errors import InputError, RefusedError
 
-__all__ = ["Posted", "PostedForm", "SentFile"]
+__all__ = ["TOKEN", "Posted", "PostedForm", "SentFile", "checked"]
 
 _MOST_FIELDS = 400
 TOKEN = "form_token"
@@ -38,6 +41,11 @@ class Posted:
     def text(self, name: str) -> str:
         """The text of a field, blanks around it cut; empty if it was not sent."""
         return self.fields.get(name, ("",))[-1].strip().replace("\r\n", "\n")
+
+    @property
+    def shown(self) -> dict[str, str]:
+        """Every field's last text, to fill a form with again."""
+        return {name: values[-1] for name, values in self.fields.items()}
 
     def many(self, name: str) -> tuple[str, ...]:
         """All texts of a field that can be chosen several times."""
@@ -103,6 +111,22 @@ class Posted:
             return datetime.fromisoformat(text) if text else datetime.now().replace(microsecond=0)
         except ValueError:
             raise InputError(f"{name}: {text[:40]!r} is no time; write it as 2027-03-01T14:30.") from None
+
+
+@contextmanager
+def checked() -> Iterator[None]:
+    """Turn what a record's model says against a form into words.
+
+    Raises
+    ------
+    InputError
+        Some field cannot be; every such field is named.
+    """
+    try:
+        yield
+    except ValidationError as error:
+        told = [f"{' '.join(str(part) for part in item['loc'])}: {item['msg']}" for item in error.errors()]
+        raise InputError("; ".join(told).replace("_", " ").replace("Value error, ", "") + ".") from None
 
 
 def _whole(text: str, name: str) -> int:

@@ -124,11 +124,19 @@ def _report(form: Posted) -> MakeReport:
 
 
 def _page(
-    request: Request, site: Site, given: dict[str, str], report: MakeReport | None, problem: str, stock_ids: list[str]
+    request: Request,
+    site: Site,
+    given: dict[str, str],
+    report: MakeReport | None,
+    problem: str,
+    stock_ids: list[str],
+    *,
+    status: int = 200,
 ) -> HTMLResponse:
     return site.page(
         request,
         "plan.html",
+        status=status,
         tables=_fields(given),
         given=given,
         stocks=[s for s in site.book.current(Stock, limit=200) if s.body.what == "rods"],
@@ -152,8 +160,7 @@ def plan_page(request: Request, site: SiteOf, stock: int | None = None) -> Respo
 def planned_page(request: Request, site: SiteOf, form: PostedForm) -> Response:
     """The same page with the results of the inputs as they were sent."""
     report, problem = _tried(form)
-    given = {name: values[-1] for name, values in form.fields.items()}
-    return _page(request, site, given, report, problem, list(form.many("stock_ids")))
+    return _page(request, site, form.shown, report, problem, list(form.many("stock_ids")))
 
 
 @router.post("/results")
@@ -174,7 +181,9 @@ def _tried(form: Posted) -> tuple[MakeReport | None, str]:
 @router.post("/keep")
 def keep(request: Request, site: SiteOf, form: PostedForm) -> Response:
     """Write the batch and its plan into the book."""
-    report = _report(form)
+    report, problem = _tried(form)
+    if report is None:
+        return _page(request, site, form.shown, None, problem, list(form.many("stock_ids")), status=400)
     body = batch_body(batch_toml(report.batch, report.answer), "batch")
     stock_ids = form.numbers_of_records("stock_ids")
     _check_stock(site.book, stock_ids)

@@ -9,23 +9,24 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from truekev.book.book import Book
+from truekev.book.records import BookRecord
 from truekev.book.spectra import add_spectrum
 from truekev.book.things import Find, Instrument, Source, Stock, Waste
 from truekev.book.work import Relock, Sample, Scale, SpectrumFile
 from truekev.errors import InputError, UnknownNameError
 from truekev.job.book_scales import calibrate_in_book, has_scale, relock_in_book
-from truekev.job.spectrum_figure import figure_of_spectrum
+from truekev.job.spectrum_figure import figure_of_spectrum, figure_on_scale, scale_of_count
 from truekev.nuclides.names import known_nuclides, nuclide_name
 from truekev.sources.words import source_words
 from truekev.web.figure import figure_document
-from truekev.web.forms import Posted, PostedForm
+from truekev.web.forms import Posted, PostedForm, checked
 from truekev.web.site import Site, SiteOf
 from truekev.web.work import Report
 
 __all__ = ["checked_source", "router"]
 
 router = APIRouter(prefix="/spectra")
-_PAGE = 50
+_PAGE, _MOST_MARKED = 50, 10
 
 
 def checked_source(word: str) -> str:
@@ -74,11 +75,18 @@ def spectra_page(request: Request, site: SiteOf, skip: int = 0) -> Response:
 @router.get("/new")
 def new_spectrum_page(request: Request, site: SiteOf, then: str = "", thing: str = "") -> Response:
     """The form for a spectrum file; the address may say what comes then, and what was counted."""
+    return _new_page(request, site, Posted({"then": (then,), "thing_ids": (thing,)}, {}))
+
+
+def _new_page(request: Request, site: Site, given: Posted, problem: str = "") -> Response:
     return site.page(
         request,
         "spectrum_new.html",
-        then=then,
-        thing=thing,
+        status=400 if problem else 200,
+        problem=problem,
+        given=given.shown,
+        then=given.text("then"),
+        thing_ids=given.many("thing_ids"),
         has_scale=has_scale(site.book, None),
         **_choices(site.book),
     )
@@ -87,19 +95,29 @@ def new_spectrum_page(request: Request, site: SiteOf, then: str = "", thing: str
 @router.post("/new")
 def new_spectrum(request: Request, site: SiteOf, form: PostedForm) -> Response:
     """Keep the file, then make or re-lock a scale as was chosen."""
+    try:
+        with checked():
+            record, words = _kept(site.book, form)
+    except InputError as error:
+        return _new_page(request, site, form, str(error))
+    if form.text("role") == "background" or form.text("then") == "keep" or not (words or record.body.thing_ids):
+        return site.to(request, f"/spectra/{record.id}")
+    return _start(request, site, record.id, words, form.text("then"))
+
+
+def _kept(book: Book, form: Posted) -> tuple[BookRecord[SpectrumFile], list[str]]:
     file = form.files.get("file")
     if file is None:
         raise InputError("no file was sent; choose a spectrum file (N42, or plain columns).")
     words = _words(form)
     number = form.number("number")
-    role = form.text("role")
     record = add_spectrum(
-        site.book,
+        book,
         file.data,
         file.name,
         name=form.text("name"),
         number=None if number is None else int(number),
-        role=role,
+        role=form.text("role"),
         instrument_id=form.record("instrument_id"),
         thing_ids=form.numbers_of_records("thing_ids"),
         sample_id=form.record("sample_id"),
@@ -107,9 +125,7 @@ def new_spectrum(request: Request, site: SiteOf, form: PostedForm) -> Response:
         temperature_degc=form.measured("temperature", "°C"),
         remarks=form.text("remarks"),
     )
-    if role == "background" or form.text("then") == "keep" or not (words or record.body.thing_ids):
-        return site.to(request, f"/spectra/{record.id}")
-    return _start(request, site, record.id, words, form.text("then"))
+    return record, words
 
 
 def _start(request: Request, site: Site, spectrum_id: int, words: list[str], then: str) -> Response:
@@ -129,15 +145,24 @@ def _start(request: Request, site: Site, spectrum_id: int, words: list[str], the
 
 
 @router.get("/{spectrum_id}")
-def spectrum_page(request: Request, spectrum_id: int, site: SiteOf) -> Response:
-    """One spectrum over its channels, what is said of it, and the scales made from it."""
+def spectrum_page(request: Request, spectrum_id: int, site: SiteOf, over: str = "", lines: str = "") -> Response:
+    """One spectrum on the scale that belongs to it (over its channels where none does), and what is said of it."""
     record = site.book.get_as(spectrum_id, SpectrumFile)
+    scale = None if over == "channels" else scale_of_count(site.book, record.id)
+    marked = [checked_source(word.strip()) for word in lines.split(",")[:_MOST_MARKED] if word.strip()]
+    if scale is None:
+        figure = figure_of_spectrum(site.book, record.id)
+    else:
+        figure = figure_on_scale(site.book, record.id, scale.id, marked)
     scales = (*site.book.about(record.id, Scale), *site.book.about(record.id, Relock))
     return site.page(
         request,
         "spectrum.html",
         record=record,
-        figure=figure_document(figure_of_spectrum(site.book, record.id)),
+        figure=figure_document(figure),
+        scale=scale,
+        over=over,
+        lines=lines,
         counted=[site.book.newest(i) for i in record.body.thing_ids],
         instrument=None if record.body.instrument_id is None else site.book.newest(record.body.instrument_id),
         scales=scales,

@@ -4,7 +4,7 @@
 
 const PAPER = "#fffefb", INK = "#22303c", SOFT = "#50606b", RUST = "#a8452c", SEA = "#2b6f77", PALE = "#b9c4c9";
 const DASHES = [[7, 3], [2, 3], [9, 3, 2, 3], [4, 4], [1, 2], [12, 4]];
-const GAP = { left: 58, right: 12, top: 22, middle: 14, bottom: 40 };
+const GAP = { left: 58, right: 24, top: 22, middle: 14, bottom: 40 };
 
 function draw(figure) {
   const canvas = figure.querySelector("canvas"), told = figure.querySelector("output");
@@ -124,7 +124,7 @@ function draw(figure) {
     }
     const near = data.groups.map(([e, name]) => [Math.abs(e - x), e, name]).filter(([d, e]) => d < 0.04 * e + 2)
       .sort((a, b) => a[0] - b[0]).slice(0, 3).map(([, e, name]) => named(name, e));
-    if (data.in_kev) words.push(near.length ? `near: ${near.join("; ")}` : "no line group of the source near");
+    if (data.groups.length) words.push(near.length ? `near: ${near.join("; ")}` : "no line of the source near");
     told.textContent = words.join(" · ");
   }
 
