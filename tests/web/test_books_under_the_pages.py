@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import sqlite3
 import sys
@@ -13,12 +14,14 @@ from starlette.testclient import TestClient
 from truekev.book import book as book_module
 from truekev.book.book import Book
 from truekev.book.layout import LAYOUT
-from truekev.book.work import Note, Scale
+from truekev.book.work import Batch, Note, Recovery, Result, Scale, SpectrumFile
 from truekev.cli.app import main
 from truekev.errors import InputError
+from truekev.job.book_results import PLAN
 from truekev.web import work as work_module
 from truekev.web.app import create_app
 from truekev.web.pages import spectra as spectra_pages
+from truekev.web.server import Server
 
 HERE = "http://127.0.0.1:8361"
 
@@ -194,3 +197,54 @@ def test_too_much_work_at_once_is_refused(empty_book):
         if thread.name.startswith("work-"):
             thread.join(10)
     assert {work.state for work in works} == {"stopped"}
+
+
+def test_a_form_with_a_mistake_comes_back_filled(demo_copy):
+    with client_of(demo_copy) as client, Book.open(demo_copy) as book:
+        batch, recovery = book.current(Batch)[0].id, book.current(Recovery)[0].id
+        book.add(book.get_as(batch, Batch).body.model_copy(update={"ended_on": None}), supersedes=batch)
+        typed = {"current_a": "1,25", "voltage_v": "9999", "remark": "odd"}
+        page = post(client, f"/batches/{batch}/readings", typed)
+        assert page.status_code == 400
+        assert "voltage_v 9999" in page.text
+        assert all(f'value="{text}"' in page.text for text in typed.values())
+        typed = {"name": "Vial no. 2", "place": "shelf A", "fill_height_mm": "1.5", "inner_diameter_mm": "wide"}
+        page = post(client, f"/recoveries/{recovery}/vial", typed)
+        assert page.status_code == 400
+        assert "inner diameter" in page.text
+        assert all(f'value="{text}"' in page.text for text in typed.values())
+        page = post(client, "/spectra/new", {"name": "kept words", "then": "keep"}, files={"file": ("x.csv", b"no")})
+        assert page.status_code == 400
+        assert 'value="kept words"' in page.text
+        assert len(book.current(SpectrumFile)) == 3
+
+
+def test_a_result_is_worked_out_again(demo_copy):
+    with client_of(demo_copy) as client, Book.open(demo_copy) as book:
+        plan = next(result for result in book.current(Result) if result.body.question == PLAN)
+        other = book.add(plan.body.model_copy(update={"answer": plan.body.answer | {"end": "never"}}))
+        for number, said in ((plan.id, "the same figures"), (other.id, "the figures are not the same")):
+            answer = post(client, f"/records/{number}/again", {}, follow_redirects=False)
+            assert _ended(client, answer.headers["location"]) == "done"
+            assert said in client.get(answer.headers["location"]).text
+
+
+def test_serve_says_where_and_warns_where_others_can_reach_it(empty_book, capsys, monkeypatch):
+    monkeypatch.setattr(Server, "run", lambda self: None)
+    monkeypatch.setenv("TRUEKEV_PASSWORD", "given by hand")
+    own = _serve(monkeypatch, capsys, empty_book)
+    assert "open http://127.0.0.1:" in own[0]
+    assert own[1] == ""
+    out, err = _serve(monkeypatch, capsys, empty_book, "--listen", "0.0.0.0", "--allow-host", "bench.local", "--json")
+    assert [a for a in json.loads(out)["addresses"] if a.startswith("http://bench.local:")]
+    assert err.startswith("Warning: everybody in this network")
+    assert "given by hand" not in err
+
+
+def _serve(monkeypatch, capsys, book, *words) -> tuple[str, str]:
+    monkeypatch.setattr(sys, "argv", ["truekev", "serve", "--book", str(book), "--port", "0", *words])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert not ended.value.code
+    out, err = capsys.readouterr()
+    return out, err

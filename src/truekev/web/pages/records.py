@@ -13,13 +13,15 @@ from truekev.book.book import Book
 from truekev.book.kinds import kind_named
 from truekev.book.records import BookRecord, NewFile
 from truekev.book.things import THINGS
-from truekev.book.work import Note, Picture, SpectrumFile
+from truekev.book.work import Note, Picture, Result, SpectrumFile
 from truekev.errors import InputError
+from truekev.job.book_results import recomputed
 from truekev.safety.cautions import cautions_for
 from truekev.sheets.for_record import BATCH_SHEETS
 from truekev.web.forms import PostedForm
 from truekev.web.record_form import FORM_KINDS, body_of_form, fields_of, label_of
 from truekev.web.site import SiteOf
+from truekev.web.work import Report
 
 __all__ = ["router"]
 
@@ -82,14 +84,29 @@ def new_record(request: Request, kind: str, site: SiteOf, form: PostedForm) -> R
     return site.to(request, _PAGES_OF_KINDS.get(kind, "/records/{}").format(made.id))
 
 
+@router.post("/records/{record_id}/again")
+def again(request: Request, record_id: int, site: SiteOf, _form: PostedForm) -> Response:
+    """Work a result out again from the records that it names, and compare."""
+    record = site.book.get_as(record_id, Result)
+
+    def run(report: Report) -> str:
+        report(0.1, "working it out again; this takes as long as the first time")
+        return f"/records/{record_id}?again={'same' if recomputed(site.book, record_id).same else 'other'}"
+
+    back = (f"/records/{record_id}", "Back to the result")
+    work = site.work.start(f"Working out again: {record.name}"[:200], run, back=back)
+    return site.to(request, f"/work/{work.number}")
+
+
 @router.get("/records/{record_id}")
-def record_page(request: Request, record_id: int, site: SiteOf) -> Response:
+def record_page(request: Request, record_id: int, site: SiteOf, again: str = "") -> Response:
     """A record with all it says, its history, and what can be done with it."""
     record = site.book.get(record_id)
     return site.page(
         request,
         "record.html",
         record=record,
+        again=again,
         facts=_facts(site.book, record),
         history=site.book.history(record_id),
         notes=site.book.about(record_id, Note),
