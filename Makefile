@@ -3,12 +3,19 @@ PYTHON ?= python3
 BIN := .venv/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo test lint studies bench docs lock clean
+.PHONY: demo open test lint studies bench docs lock clean
 
 demo: .venv/run.stamp
 	$(BIN)/truekev demo
 
-test: lint
+# Serves the invented lab's bench book, filled by `make demo`.
+open: truekev-demo/lab.book
+	$(BIN)/truekev serve --book $<
+
+truekev-demo/lab.book: .venv/run.stamp
+	$(BIN)/truekev demo
+
+test: lint .venv/browser.stamp
 	$(BIN)/pytest -n 2 --dist loadfile
 
 lint: .venv/test.stamp
@@ -44,6 +51,12 @@ docs: .venv/docs.stamp
 
 .venv/docs.stamp: .venv/run.stamp requirements/docs.lock
 	$(BIN)/pip install -q -r requirements/docs.lock
+	touch $@
+
+# The browser of tests/web: the system's Chromium, else one from the system's packages, else playwright's own. Where none
+# can be had the tests say so.
+.venv/browser.stamp: .venv/test.stamp
+	sh tools/provide_browser.sh $(BIN)/playwright
 	touch $@
 
 # Rewrites the lock files from pyproject.toml, requirements/test.in and requirements/docs.in.

@@ -88,7 +88,7 @@ class CellSettings(_Strict):
     cover: Literal["none", "vented splash cover", "lid"] = "none"
     divided: bool = False
     cathode_material: Material = "tungsten"
-    cathode_area_cm2: Positive = 10.0
+    cathode_area_cm2: Annotated[float, Field(ge=0.1, le=100_000, allow_inf_nan=False)] = 10.0
     gap_mm: Annotated[float, Field(ge=1, le=500, allow_inf_nan=False)] = 30.0
     stirring: Literal["none", "gentle", "strong"] = "strong"
 
@@ -96,7 +96,7 @@ class CellSettings(_Strict):
 class HydroxideSettings(_Strict):
     """The sodium hydroxide as weighed in, and what of it is NaOH."""
 
-    mass_g: Positive
+    mass_g: Annotated[float, Field(gt=0, le=1_000_000, allow_inf_nan=False)]
     assay_percent: Annotated[float, Field(gt=10, le=100)] = 97.0
     u_assay_percent: Annotated[float, Field(ge=0, le=20)] = 1.0
 

@@ -18,7 +18,7 @@ from truekev.book.layout import readings
 from truekev.book.work import Batch
 from truekev.errors import InputError, OutOfRangeError, RefusedError
 
-__all__ = ["BookReading", "NewReading", "add_readings", "last_readings", "readings_of"]
+__all__ = ["BookReading", "NewReading", "add_readings", "last_readings", "newest_reading", "readings_of"]
 
 _EPOCH = datetime(1970, 1, 1)
 _FIELDS = tuple(column for column, *_ in READING_KEYS.values())
@@ -112,6 +112,13 @@ def add_readings(book: Book, batch_id: int, new: Sequence[NewReading]) -> range:
 
 _later = readings.alias("later")
 _FROM = readings.outerjoin(_later, _later.c.supersedes == readings.c.id)
+
+
+def newest_reading(book: Book, batch_id: int) -> int:
+    """Number of the reading of a batch that was written last, corrections among them; 0 where there is none."""
+    first = book.get_as(batch_id, Batch).first_id
+    with book.reading() as connection:
+        return connection.scalar(select(func.max(readings.c.id)).where(readings.c.batch_id == first)) or 0
 
 
 def last_readings(book: Book, batch_id: int, n: int = 20) -> tuple[BookReading, ...]:

@@ -23,9 +23,10 @@ from truekev.job.book_results import keep_plan
 from truekev.job.book_scales import calibrate_in_book, relock_in_book
 from truekev.tables.loader import table_bytes
 
-__all__ = ["INVENTED", "fill_demo_book"]
+__all__ = ["INVENTED", "fill_demo_book", "is_invented"]
 
 INVENTED = "Invented: a college teaching lab that does not exist; nothing here was measured."
+_ABOUT = "About this book"
 
 _ROD_BUNDLE = """\
 name = "Rod bundle, drawer 3"
@@ -72,6 +73,11 @@ Th-232 = [5200.0, 1600.0]
 """
 
 
+def is_invented(book: Book) -> bool:
+    """Whether a book is the demonstration's."""
+    return any(note.body.text == INVENTED for note in book.current(Note, _ABOUT))
+
+
 class _Filler:
     """Writes the story of the lab, its clock set to the days on which things happened."""
 
@@ -113,7 +119,7 @@ def fill_demo_book(path: str | Path, progress: Callable[[float, str], None] | No
 
 def _stock_and_question(filler: _Filler) -> tuple[int, int]:
     day = filler.on(2026, 2, 10)
-    filler.add(Note(name="About this book", text=INVENTED))
+    filler.add(Note(name=_ABOUT, text=INVENTED))
     instrument = filler.add(
         Instrument(
             name="Pocket spectrometer",

@@ -59,6 +59,6 @@ def waste_of_batch(batch_path: str | Path) -> WasteReport:
             thoria_g=plan.content.thoria_g.value,
             washings_ml=washings_ml,
         ),
-        cautions=cautions_for("waste"),
+        cautions=cautions_for("waste", "precipitate"),
         record=Record.make((InputFile.of(batch_path),), tables=table_versions()),
     )

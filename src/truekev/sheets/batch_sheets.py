@@ -280,7 +280,7 @@ def jar_sheet(record: BookRecord[Waste], item: ShelfItem) -> Sheet:
     return Sheet(
         title="Waste sheet and label",
         subtitle=f"{body.name}, closed {body.closed_on}",
-        cautions=(f"{ASK_FIRST} {NO_DRAIN}", *caution_texts(cautions_for("waste"))),
+        cautions=(f"{ASK_FIRST} {NO_DRAIN}", *caution_texts(cautions_for("waste", "precipitate"))),
         inputs=(
             Fact("contents", body.contents, body.hazards),
             Fact("place", body.place),

@@ -23,7 +23,7 @@ from truekev.sources.stock import electrode_class, th232_bq_of_oxide, th232_bq_o
 from truekev.sources.words import NUCLIDE_DISTANCE_MM, source_words, word_entry
 from truekev.toml_text import line_of_key
 
-__all__ = ["SourceDescription", "read_source_file"]
+__all__ = ["SourceDescription", "read_source_file", "read_source_text", "word_heads"]
 
 NUCLIDES = "nuclides"
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -278,7 +278,7 @@ class _Reader:
         for key in entry.radon_escape:
             if not nuclide_name(key).startswith("Rn-"):
                 raise self.complaint("only radon (Rn-219, Rn-220, Rn-222) escapes as a gas.", "radon_escape", key)
-        values = {name: m.value for name, m in measured.items()} or _word_heads(entry.kind)
+        values = {name: m.value for name, m in measured.items()} or word_heads(entry.kind)
         aged = entry.aged if entry.aged is not None else entry.kind != NUCLIDES
         if aged and (fed := _fed_by_another(values)) is not None:
             raise self.complaint(
@@ -300,7 +300,7 @@ def _elements() -> set[str]:
     return {name.partition("-")[0] for name in known_nuclides()}
 
 
-def _word_heads(kind: str) -> dict[str, float]:
+def word_heads(kind: str) -> dict[str, float]:
     """The nuclides of a word that nothing else in it feeds, relative."""
     activities = word_entry(kind).activities()
     fed = {d for name in activities for d in DecayChain.of([name]).members[1:]}
