@@ -38,6 +38,7 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "assay",
     "characterise",
     "control",
+    "serve",
 )
 
 app = typer.Typer(
