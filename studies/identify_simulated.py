@@ -35,7 +35,7 @@ from truekev.transport.detector import DEFAULT_DETECTOR
 Array = npt.NDArray[np.float64]
 
 SEED = 20261201
-N_TRIALS = 400
+N_TRIALS = 150
 # The simulation counts at 10 mm, which is known; matter about the activity is not.
 PLACE = replace(POINT_SAMPLE, distance_mm=Measured(9.5, 0.5, "mm"))
 RADIUM = {"Ra-226 part", RADON_PROGENY, "Pb-210"}

@@ -24,7 +24,7 @@ from truekev.sources.stock import th232_bq_of_oxide
 from truekev.transport.detector import DEFAULT_DETECTOR
 
 SEED = 20261129
-N_TRIALS = 60
+N_TRIALS = 40
 TH232_BQ, SECONDS, WEEK = 1000.0, 3600.0, 7.0
 OXIDE_G = TH232_BQ / th232_bq_of_oxide(1.0).value
 VIAL = SampleDescription(
