@@ -1,4 +1,4 @@
-"""Check sources of known activity (SURO, CC BY-SA 4.0, ../shared/open-spectra/SOURCES.md): one of a type gives the place.
+"""Check sources of known activity (SURO, CC BY-SA 4.0, ../shared/open-spectra/SOURCES.md), one of a type placing all.
 
 The certificates' activities on their dates are said there; decay by the half-lives of DDEP. How deep the crystal sits,
 and what stood around, nobody wrote down: one count of a type tells an extra distance and the scattering, and the others

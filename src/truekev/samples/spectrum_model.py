@@ -89,6 +89,8 @@ class SpectrumModel:
         self.known = knowledge or Knowledge()
         self.smooth = data.background is None if smooth is None else smooth
         self._u0 = u_of_edges(scale, data.edges)
+        at_kev = np.clip(scale.energy_kev(np.maximum(data.edges, scale.channel(5.0))), 5.0, 3900.0)
+        self._per_parameter = scale.pulse.jacobian(at_kev)
         middle = 0.5 * (self._u0[1:] + self._u0[:-1])
         self._fwhm_u = float(0.5 * scale.fwhm_662 * np.sqrt(661.655))
         self._centres, self._bells = bells(self._u0, self._fwhm_u)
@@ -131,6 +133,8 @@ class SpectrumModel:
 
     def _moved(self, shift: Array) -> Array:
         """Edges on the axis u once the scale's parameters have moved by `shift`."""
+        if not np.any(shift):
+            return self._u0
         return u_of_edges(replace(self.scale, pulse=self._pulse(shift)), self.data.edges)
 
     def _pulse(self, shift: Array) -> Pulse:
@@ -211,8 +215,7 @@ class SpectrumModel:
         half = 0.04
         density = np.interp(u + half, self.templates.u, cumulative) - np.interp(u - half, self.templates.u, cumulative)
         per_channel = density / (2 * half) * np.gradient(u, self.data.edges) * self.data.time_s
-        energy = np.clip(self.scale.energy_kev(np.maximum(self.data.edges, self.scale.channel(5.0))), 5.0, 3900.0)
-        return np.asarray(-np.diff(per_channel[:, None] * self.scale.pulse.jacobian(energy), axis=0))
+        return np.asarray(-np.diff(per_channel[:, None] * self._per_parameter, axis=0))
 
     def noise(self, sample: Array, level: float) -> Array:
         """Variance by counting where the sample makes `sample`: its counts, the background's, and its noise."""
