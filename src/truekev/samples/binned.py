@@ -37,7 +37,7 @@ class Binned:
     time_s : float
         Live time.
     first_kev : float
-        Where counts begin: a twentieth of what stands within 40 keV above.
+        Where counts begin: a hundredth of the most within 40 keV above.
     pile_up : ndarray, shape (n,)
         Counts of sums of two pulses, were as many summed as there are counts.
     background, background_slope : ndarray, shape (n,), or None
@@ -127,11 +127,11 @@ def _pile_up(counts: Array, c0: float, edges: Array) -> Array:
 
 
 def _first_kev(counts: Array, scale: EnergyScale) -> float:
-    """Energy of the first channel that holds a twentieth of the most within 40 keV above the first counts."""
+    """Energy of the first channel that holds a hundredth of the most within 40 keV above the first counts."""
     energy = np.asarray(scale.edges_kev()[1:], np.float64)
     first = int(np.flatnonzero(counts)[0])
     near = (energy >= energy[first]) & (energy <= max(energy[first], 0.0) + 40.0)
-    return float(energy[int(np.flatnonzero(near & (counts >= 0.05 * counts[near].max()))[0])])
+    return float(energy[int(np.flatnonzero(near & (counts >= 0.01 * counts[near].max()))[0])])
 
 
 def _background(
