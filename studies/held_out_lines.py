@@ -133,8 +133,8 @@ def _summary(rows: list[Shift]) -> list[str]:
     ]
     lines.append(
         "Bi-214 at 1245 and 1538 keV in the radon bottle reads 3 and 5 % high, and 1600 to 1757 keV holds more than "
-        "the model: where sums of 609 keV with 665 (1274), 934 (1543) and 1120 keV (1729) lie. The bottle stood close, and "
-        "cascades are not in the model yet."
+        "the model: where sums of 609 keV with 665 (1274), 934 (1543) and 1120 keV (1729) lie. The bottle stood close, "
+        "and cascades are not in the model yet."
     )
     names = sorted({r.spectrum for r in rows} - {"eu152-10min"})
     gains = [relocked(name)[1].relock.gain_ratio for name in names]

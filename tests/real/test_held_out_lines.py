@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
 from studies.held_out_lines import FOLDER, HELD_OUT, Shift, base, relocked, shifts
 
 pytestmark = pytest.mark.skipif(not FOLDER.is_dir(), reason="the open spectra are not in ../shared")
