@@ -1,9 +1,9 @@
 """Unknown gain, whole-spectrum start: how often the scale is right, wrong or refused.
 
-Spectra come from the engine's responses of another seed, truths from the fit's priors, over the lockable box: full scale
-log-uniform from 400 keV to 6 MeV, 256 to 8192 channels, at least two channels of width at 239 keV, 5 to 12 % resolution;
-20,000 and 100,000 net counts; and other sources under the name of a thorium vial. Right means 239, 338, 583, 911 and,
-where in range, 2615 keV within 1 % or three stated standard deviations.
+Spectra come from the engine's responses of another seed, truths from the fit's priors, over the lockable box: full
+scale log-uniform from 400 keV to 6 MeV, 256 to 8192 channels, at least two channels of width at 239 keV, 5 to 12 %
+resolution; 20,000 and 100,000 net counts; and other sources under the name of a thorium vial. Right means 239, 338,
+583, 911 and, where in range, 2615 keV within 1 % or three stated standard deviations.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _LINES_KEV = np.array([239.0, 338.0, 583.0, 911.0, 2614.5])
 
 def _in_box(truth: Truth) -> bool:
     fwhm_kev = float(np.exp(truth.shape[-3])) * np.sqrt(661.655 * 239.0)
-    return fwhm_kev * float(truth.pulse.slope_per_kev(239.0)) >= 2.0
+    return bool(fwhm_kev * float(truth.pulse.slope_per_kev(239.0)) >= 2.0)
 
 
 def _drawn(rng: np.random.Generator, word: str, counts: float) -> Truth:
@@ -61,7 +61,8 @@ def trial(number: int, rng: np.random.Generator) -> Result:
         scale = calibrate_whole([counted], crystal, scatter).calibration.scales[0]
     except (RefusedError, FitError) as refusal:
         return {**facts, "outcome": "refused", "why": str(refusal)[:60]}
-    lines = _LINES_KEV[_LINES_KEV < 0.985 * facts["end_kev"]]
+    inside = np.flatnonzero(0.985 * facts["end_kev"] > _LINES_KEV)
+    lines = _LINES_KEV[inside]
     says = scale.energy_kev(truth.pulse.channel(lines))
     error, pull = np.abs(says / lines - 1.0), np.abs(says - lines) / scale.u_energy_kev(lines)
     right = bool(np.all((error <= 0.01) | (pull <= 3.0)))
