@@ -231,8 +231,9 @@ def worth_it_of(
         summed = max(summed, _any_deposit(predicted))
         money, hours = _cost(kind, n_bought, costs or Costs())
         result = forecast(predicted, room, reach)
-        seen = crystal_share(strata_of(source, detector))
-        th232 = source.activities_bq.get("Th-232", 0.0)
+        strata = strata_of(source, detector)
+        seen = crystal_share(strata)
+        th232 = source.activities_bq.get("Th-232", 0.0) * sum(one.share for one in strata)  # what is not covered
         choices.append(Choice(source.name, kind, result, _curve(predicted, room), money, hours, th232, seen))
         words += [remark for remark in (room.words, *source.remarks) if remark not in words]
     if summed > _SUMMED:
