@@ -219,9 +219,7 @@ def main() -> int:
     pictures = PAGES / "open-spectra"
     pictures.mkdir(parents=True, exist_ok=True)
     one, calibration = base()
-    shown = [
-        (FROM, save(_picture(one, calibration.scales[0], calibration.fit.spectra[0], FROM), pictures / f"{FROM}.png"))
-    ]
+    shown = [(FROM, save(_picture(one, calibration.scales[0], calibration.spectra[0], FROM), pictures / f"{FROM}.png"))]
     for name in HELD_OUT:
         try:
             counted, found = relocked(name)

@@ -38,12 +38,15 @@ class FoundGroups:
         The whole-shape model per channel.
     strengths : ndarray
         Strengths of its templates [counts].
+    parts : tuple of (str, ndarray of shape (n,))
+        What the model is the sum of: each component by its name, per channel; the measured background last.
     """
 
     fits: tuple[GroupFit, ...]
     expected_area: tuple[float, ...]
     model: Array
     strengths: Array
+    parts: tuple[tuple[str, Array], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -117,12 +120,15 @@ def find_groups(
     misfit = float(np.sqrt(max(chi2[0] / data.counts.size, 1.0)))
     nominal_edges = np.sqrt(np.maximum(warped(pulse, np.arange(counts.size + 1, dtype=np.float64) - 0.5), 0.0))
     cumulative = np.array([np.interp(nominal_edges, templates.u, row) for row in templates.cumulative[0]])
-    model = np.diff(cumulative, axis=1).T @ strengths[:-1]
+    rows = np.diff(cumulative, axis=1) * strengths[:-1, None]
+    parts = [(name, row) for name, row in zip(templates.names, rows, strict=True)]
+    model = rows.sum(axis=0)
     if background is not None:
-        model = model + strengths[-1] * background.counts
+        parts.append(("measured background", strengths[-1] * background.counts))
+        model = model + parts[-1][1]
     energies, areas, names = _lines(sample, crystal, templates.totals, strengths)
     if not energies.size:
-        return FoundGroups((), (), model, strengths)
+        return FoundGroups((), (), model, strengths, tuple(parts))
     sigma = width.sigma_channels(pulse, energies)
     fwhm_kev = _FWHM * sigma / pulse.slope_per_kev(energies)
     fits, expected = [], []
@@ -156,7 +162,7 @@ def find_groups(
         if fit is not None:
             fits.append(fit)
             expected.append(group.area)
-    return FoundGroups(tuple(fits), tuple(expected), model, strengths)
+    return FoundGroups(tuple(fits), tuple(expected), model, strengths, tuple(parts))
 
 
 def _lines(sample: Sample, crystal: Crystal, totals: Array, strengths: Array) -> tuple[Array, Array, list[str]]:
