@@ -43,7 +43,7 @@ Progress = Callable[[float, str], None]
 
 _RECOVERED = 0.95  # of the oxide, after washing: assumed
 _MOST_OF_A_BATCH = 20
-_NAMED_U, _OTHER_U = 0.02, 0.04
+_NAMED_U, _OTHER_U = 0.03, 0.05
 _CASCADE_KEV = 583.187  # of Tl-208, always with 2614.5 keV
 _SUMMED = 0.01
 _OPTION = re.compile(r" \(--[^)]*\)")
