@@ -349,17 +349,21 @@ def test_demo(commands: Commands) -> None:
     written = {f.name for f in (commands.folder / "shown").iterdir()}
     assert written == {
         *("rods.csv", "room.csv", "rods-later.csv", "scale.json", "scale-later.json"),
-        *("rods-spectrum.png", "rods-scale.png"),
+        *("rods-spectrum.png", "rods-scale.png", "lab.book"),
     }
-    # it ends by saying where the pictures are
-    assert "rods-spectrum.png" in "".join(out.splitlines()[-2:])
+    assert "rods-spectrum.png" in out
+    # it ends with the command that opens the lab's bench book
+    assert out.splitlines()[-1].endswith("serve --book shown/lab.book")
+    noted = (commands.folder / "shown" / "lab.book").stat().st_mtime_ns
+    commands("demo", "--out", "shown")
+    assert (commands.folder / "shown" / "lab.book").stat().st_mtime_ns == noted
 
 
 def test_demo_json(commands: Commands) -> None:
     code, out, _ = commands("demo", "--out", "shown", "--json")
     report = json.loads(out)
     assert code == 0
-    assert set(report) == {"folder", "peaks", "moved_percent", "to_type_in", "pictures"}
+    assert set(report) == {"folder", "book", "peaks", "moved_percent", "to_type_in", "pictures"}
     for peak in report["peaks"]:
         if peak["energy_kev"] > 200:
             assert peak["scale_kev"]["value"] == pytest.approx(peak["energy_kev"], rel=0.01)

@@ -23,9 +23,10 @@ from truekev.book.work import Authority, Batch, Relock, Result
 from truekev.cli.app import app
 from truekev.errors import InputError, RefusedError
 from truekev.job.background import background_in_force, background_standing
-from truekev.job.book_results import recomputed
+from truekev.job.book_results import PLAN, recomputed
 from truekev.job.book_scales import scale_in_force, stored_scale
 from truekev.job.demo_book import fill_demo_book
+from truekev.job.fitted_model import MODEL
 from truekev.job.shelf import shelf_on
 from truekev.job.source_record import source_on_day
 from truekev.sources.stock import th232_bq_of_rods
@@ -204,7 +205,7 @@ def test_demo_book_is_whole_and_says_that_it_is_invented(demo, tmp_path):
 
 
 def test_results_are_worked_out_again(demo):
-    (plan,) = demo.current(Result)
+    (plan,) = (result for result in demo.current(Result) if result.body.question == PLAN)
     again = recomputed(demo, plan.id)
     assert again.same
     assert again.changed_tables == ()
@@ -214,6 +215,12 @@ def test_results_are_worked_out_again(demo):
     demo.withdraw(kept.id, "made by a test")
     with pytest.raises(InputError, match="cannot be answered again"):
         recomputed(demo, demo.add(changed.model_copy(update={"question": "why"})).id)
+
+
+def test_models_behind_scales_are_fitted_again(demo):
+    models = [result for result in demo.current(Result) if result.body.question == MODEL]
+    assert [demo.get(model.body.about_id).kind for model in models] == ["relock", "scale"]
+    assert all(recomputed(demo, model.id).same for model in models)
 
 
 def test_scales_come_back(demo):

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
 from typing import Any, TypeVar, cast
@@ -29,6 +30,7 @@ __all__ = ["Book"]
 
 B = TypeVar("B", bound=Body)
 _LARGEST_FILE = 256 * 1024 * 1024
+_LARGEST_ID = 2**63 - 1
 
 _later = records.alias("later")
 _COLUMNS = (
@@ -209,7 +211,8 @@ class Book:
             There is none.
         """
         with self.reading() as connection:
-            row = connection.execute(_query().where(records.c.id == id_)).one_or_none()
+            known = 0 < id_ <= _LARGEST_ID
+            row = connection.execute(_query().where(records.c.id == id_)).one_or_none() if known else None
             if row is None:
                 last = connection.scalar(select(func.max(records.c.id))) or 0
                 raise InputError(
@@ -343,6 +346,13 @@ def _query() -> Select[Any]:
     return select(*_COLUMNS).select_from(_FROM)
 
 
+@lru_cache(maxsize=64)
+def _tables_of(text: str) -> dict[str, str]:
+    """Versions of tables; the same text stands with thousands of records."""
+    found: dict[str, str] = json.loads(text)
+    return found
+
+
 def _record(row: Row[Any]) -> BookRecord[Body]:
     return BookRecord(
         id=row.id,
@@ -352,6 +362,6 @@ def _record(row: Row[Any]) -> BookRecord[Body]:
         superseded_by=row.superseded_by,
         body=body_from_mapping(row.kind, json.loads(row.body), file=f"record {row.id}"),
         program=row.program,
-        tables=json.loads(row.tables),
+        tables=dict(_tables_of(row.tables)),
         sha256=row.sha256,
     )

@@ -18,7 +18,7 @@ from truekev.book.layout import readings
 from truekev.book.work import Batch
 from truekev.errors import InputError, OutOfRangeError, RefusedError
 
-__all__ = ["BookReading", "NewReading", "add_readings", "last_readings", "readings_of"]
+__all__ = ["BookReading", "NewReading", "add_readings", "last_readings", "newest_reading", "readings_of"]
 
 _EPOCH = datetime(1970, 1, 1)
 _FIELDS = tuple(column for column, *_ in READING_KEYS.values())
@@ -114,6 +114,13 @@ _later = readings.alias("later")
 _FROM = readings.outerjoin(_later, _later.c.supersedes == readings.c.id)
 
 
+def newest_reading(book: Book, batch_id: int) -> int:
+    """Number of the reading of a batch that was written last, corrections among them; 0 where there is none."""
+    first = book.get_as(batch_id, Batch).first_id
+    with book.reading() as connection:
+        return connection.scalar(select(func.max(readings.c.id)).where(readings.c.batch_id == first)) or 0
+
+
 def last_readings(book: Book, batch_id: int, n: int = 20) -> tuple[BookReading, ...]:
     """The last `n` readings of a batch by their clock, newest first, corrected ones in place of the wrong."""
     first = book.get_as(batch_id, Batch).first_id
@@ -153,9 +160,10 @@ def readings_of(book: Book, batch_id: int, *, thin_to_every: int = 1) -> Reading
         rows = np.array([tuple(row) for row in connection.execute(query)], dtype=np.float64)
     rows = rows.reshape(-1, len(columns))
     rows = rows[np.isfinite(rows[:, 1:]).any(axis=1)]
+    by_column: dict[str, Any] = {name: rows[:, i] for i, name in enumerate(_FIELDS, start=1)}
     return Readings(
         clock_s=rows[:, 0],
-        **{name: rows[:, i] for i, name in enumerate(_FIELDS, start=1)},
+        **by_column,
         elapsed=False,
         file=f"{book.path.name}, batch {batch_id}",
     )

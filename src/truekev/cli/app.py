@@ -34,6 +34,11 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "limits",
     "emit",
     "forecast",
+    "identify",
+    "assay",
+    "characterise",
+    "control",
+    "serve",
 )
 
 app = typer.Typer(

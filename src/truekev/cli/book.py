@@ -36,6 +36,7 @@ def _whole_book(book_app: typer.Typer) -> None:
 
         with Book.create(file, title) as made:
             typer.echo(f"{made.path}: a new, empty book. Name it with --book, or set TRUEKEV_BOOK={made.path}")
+            typer.echo(f"truekev serve --book {made.path} opens it in the browser.")
 
     @book_app.command()
     def check(book: BookOption = None, json: bool = _JSON) -> None:

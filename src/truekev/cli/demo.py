@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import typer
@@ -39,6 +40,7 @@ def register(app: typer.Typer) -> None:
                 as_json(
                     {
                         "folder": report.folder,
+                        "book": report.book,
                         "peaks": report.peaks,
                         "moved_percent": report.relock.moved_percent,
                         "to_type_in": one.to_type_in,
@@ -72,4 +74,5 @@ def register(app: typer.Typer) -> None:
         )
         typer.echo(f"The gain moved by {report.relock.moved_percent} (the simulation moved it by +1.8 %).")
         typer.echo("\nPictures: " + ", ".join(str(p) for p in pictures))
-        typer.echo(f"Everything else is in {report.folder}.")
+        typer.echo(f"Everything else is in {report.folder}, the lab's bench book too. To open it in a browser:")
+        typer.echo(f"\n  {Path(sys.argv[0])} serve --book {report.book}")

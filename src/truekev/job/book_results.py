@@ -14,6 +14,9 @@ from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.work import Batch, Result
 from truekev.errors import InputError
+from truekev.job.book_forecast import FORECAST, forecast_again
+from truekev.job.book_scales import fitted_again
+from truekev.job.fitted_model import MODEL, model_answer
 from truekev.job.plan_make import MakeReport, plan_of_settings
 from truekev.quantity import Measured
 from truekev.tables.loader import table_versions
@@ -26,7 +29,7 @@ _FIGURES = (
     *("hydroxide_end_mol_l", "water_evaporated_g", "volume_end_ml", "voltage_start_v", "temperature_peak_degc"),
     *("hydrogen_l", "air_l_min"),
 )
-_SAME = 1e-6  # integration over the time course repeats to better than this
+_SAME = 1e-6  # integration over the time course repeats to better than this; fits to the digits that are kept
 
 
 @dataclass(frozen=True)
@@ -81,7 +84,16 @@ def _again_plan(book: Book, result: Result) -> dict[str, Any]:
     return _figures(_plan(book.get_as(result.inputs[0].id, Batch)))
 
 
-_AGAIN: dict[str, Callable[[Book, Result], dict[str, Any]]] = {PLAN: _again_plan}
+def _again_model(book: Book, result: Result) -> dict[str, Any]:
+    words: Any = result.settings["sources"]
+    return model_answer(fitted_again(book, result.about_id or 0, words))
+
+
+_AGAIN: dict[str, Callable[[Book, Result], dict[str, Any]]] = {
+    PLAN: _again_plan,
+    MODEL: _again_model,
+    FORECAST: forecast_again,
+}
 
 
 def recomputed(book: Book, result_id: int) -> Recomputed:
@@ -110,6 +122,8 @@ def recomputed(book: Book, result_id: int) -> Recomputed:
 def _same(then: Any, now: Any) -> bool:
     if isinstance(then, dict) and isinstance(now, dict):
         return then.keys() == now.keys() and all(_same(then[key], now[key]) for key in then)
+    if isinstance(then, list) and isinstance(now, list):
+        return len(then) == len(now) and all(_same(a, b) for a, b in zip(then, now, strict=True))
     if isinstance(then, float | int) and isinstance(now, float | int):
         return bool(np.isclose(then, now, rtol=_SAME, atol=0.0))
     return bool(then == now)

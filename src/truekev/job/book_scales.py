@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -20,10 +20,12 @@ from truekev.errors import InputError, RefusedError, TruekevError
 from truekev.files import write_whole
 from truekev.job.background import background_in_force
 from truekev.job.calibrate_spectra import CalibrationReport, calibrate_files
+from truekev.job.fitted_model import keep_model
 from truekev.job.relock_spectrum import RelockReport, relock_file
+from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale, read_scale, scale_as_dict
 
-__all__ = ["calibrate_in_book", "relock_in_book", "scale_in_force", "stored_scale"]
+__all__ = ["calibrate_in_book", "fitted_again", "has_scale", "relock_in_book", "scale_in_force", "stored_scale"]
 
 Progress = Callable[[float, str], None]
 
@@ -105,6 +107,57 @@ def _plain_scale(scale: EnergyScale, folder: Path) -> dict[str, Any]:
     return document
 
 
+def _calibrated(
+    book: Book, spectrum: BookRecord[SpectrumFile], sources: Sequence[str], progress: Progress | None
+) -> tuple[CalibrationReport, dict[str, Any]]:
+    with _written_out(book, spectrum, sources) as (folder, files):
+        report = calibrate_files(
+            [files.spectrum], files.sources, detector=files.detector, background=files.background, progress=progress
+        )
+        return report, _plain_scale(report.spectra[0].scale, folder)
+
+
+def _relocked(
+    book: Book,
+    spectrum: BookRecord[SpectrumFile],
+    old_id: int,
+    old_scale: Mapping[str, Any],
+    sources: Sequence[str],
+    progress: Progress | None,
+) -> tuple[RelockReport, dict[str, Any]]:
+    with _written_out(book, spectrum, sources) as (folder, files):
+        scale_file = write_whole(folder / f"scale-{old_id}.json", json.dumps(old_scale))
+        report = relock_file(
+            files.spectrum,
+            scale_file,
+            sources=files.sources,
+            detector=files.detector,
+            background=files.background,
+            progress=progress,
+        )
+        return report, _plain_scale(report.scale, folder)
+
+
+def fitted_again(book: Book, scale_id: int, sources: Sequence[str]) -> FittedSpectrum:
+    """Fit once more what a scale or re-lock of the book rests on; `sources` are the words that were given then.
+
+    Raises
+    ------
+    InputError, RefusedError
+        As `calibrate_in_book` and `relock_in_book` say.
+    """
+    match book.get(scale_id).body:
+        case Scale(spectrum_ids=numbers):
+            spectrum = book.get_as(numbers[0], SpectrumFile)
+            return _calibrated(book, spectrum, sources, None)[0].spectra[0].fitted
+        case Relock(spectrum_id=number, scale_id=old_id):
+            old = book.get(old_id).body
+            if isinstance(old, Scale | Relock):
+                spectrum = book.get_as(number, SpectrumFile)
+                return _relocked(book, spectrum, old_id, old.scale, sources, None)[0].fitted
+    raise InputError(f"record {scale_id} is no scale.")
+
+
 def calibrate_in_book(
     book: Book, spectrum_id: int, sources: Sequence[str] = (), *, made_on: date, progress: Progress | None = None
 ) -> tuple[BookRecord[Scale], CalibrationReport]:
@@ -131,11 +184,7 @@ def calibrate_in_book(
         No safe lock; nothing is kept.
     """
     spectrum = book.get_as(spectrum_id, SpectrumFile)
-    with _written_out(book, spectrum, sources) as (folder, files):
-        report = calibrate_files(
-            [files.spectrum], files.sources, detector=files.detector, background=files.background, progress=progress
-        )
-        document = _plain_scale(report.spectra[0].scale, folder)
+    report, document = _calibrated(book, spectrum, sources, progress)
     things = tuple(n for n in spectrum.body.thing_ids if book.get(n).kind in ("source", "stock", "find"))
     body = Scale(
         name=f"Scale from {spectrum.name}",
@@ -146,11 +195,19 @@ def calibrate_in_book(
         method=str(document["method"]),
         scale=document,
     )
-    return book.add(body), report
+    added = book.add(body)
+    keep_model(book, added.id, spectrum.id, sources, report.spectra[0].fitted)
+    return added, report
 
 
 def relock_in_book(
-    book: Book, spectrum_id: int, sources: Sequence[str] = (), *, made_on: date, scale_id: int | None = None
+    book: Book,
+    spectrum_id: int,
+    sources: Sequence[str] = (),
+    *,
+    made_on: date,
+    scale_id: int | None = None,
+    progress: Progress | None = None,
 ) -> tuple[BookRecord[Relock], RelockReport]:
     """Re-lock the scale in force of the spectrum's instrument, and keep the new one.
 
@@ -165,12 +222,9 @@ def relock_in_book(
     old = scale_in_force(book, spectrum.body.instrument_id) if scale_id is None else book.get(scale_id)
     if not isinstance(old.body, Scale | Relock):
         raise InputError(f"record {old.id} is a {old.kind}; a scale is needed.")
-    with _written_out(book, spectrum, sources) as (folder, files):
-        scale_file = write_whole(folder / f"scale-{old.id}.json", json.dumps(old.body.scale))
-        report = relock_file(
-            files.spectrum, scale_file, sources=files.sources, detector=files.detector, background=files.background
-        )
-        document = _plain_scale(report.scale, folder)
+    report, document = _relocked(book, spectrum, old.id, old.body.scale, sources, progress)
+    if progress is not None:
+        progress(1.0, "done")
     moved = report.moved_percent
     body = Relock(
         name=f"Re-lock with {spectrum.name}",
@@ -180,7 +234,16 @@ def relock_in_book(
         gain_ratio=Value(value=1 + moved.value / 100, u=moved.u / 100),
         scale=document,
     )
-    return book.add(body), report
+    added = book.add(body)
+    keep_model(book, added.id, spectrum.id, sources, report.fitted)
+    return added, report
+
+
+def has_scale(book: Book, instrument_id: int | None) -> bool:
+    """Whether `scale_in_force` would find one."""
+    first = None if instrument_id is None else book.get(instrument_id).first_id
+    of = [scale.body.instrument_id for scale in book.current(Scale)]
+    return any(first is None or (one is not None and book.get(one).first_id == first) for one in of)
 
 
 def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] | BookRecord[Relock]:
@@ -195,14 +258,23 @@ def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] |
     found: list[BookRecord[Scale] | BookRecord[Relock]] = []
     for scale in book.current(Scale):
         of = scale.body.instrument_id
-        if first is not None and (of is None or book.get(of).first_id != first):
-            continue
-        found.append(scale)
-        waiting: list[BookRecord[Any]] = [scale]
-        while waiting:
-            relocks = book.about(waiting.pop().id, Relock)
-            found += relocks
-            waiting += relocks
+        if first is None or (of is not None and book.get(of).first_id == first):
+            found.append(scale)
+    # re-locks of these scales, and of those re-locks in turn
+    relocks = book.current(Relock)
+    firsts = {record.id: record.first_id for record in (*found, *relocks)}
+    known, waiting = {record.first_id for record in found}, list(relocks)
+    while waiting:
+        ours: list[BookRecord[Relock]] = []
+        others: list[BookRecord[Relock]] = []
+        for relock in waiting:
+            base = relock.body.scale_id
+            (ours if (firsts.get(base) or book.get(base).first_id) in known else others).append(relock)
+        if not ours:
+            break
+        found += ours
+        known |= {relock.first_id for relock in ours}
+        waiting = others
     if not found:
         raise InputError("the book holds no scale of this instrument; calibrate one of its spectra first.")
     return max(found, key=lambda record: (record.body.made_on, record.id))

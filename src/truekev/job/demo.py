@@ -10,6 +10,7 @@ import numpy as np
 
 from truekev.files import write_whole
 from truekev.job.calibrate_spectra import CalibrationReport, calibrate_files
+from truekev.job.demo_book import fill_demo_book
 from truekev.job.relock_spectrum import RelockReport, relock_file
 from truekev.quantity import Measured
 from truekev.scale.energy_scale import write_scale
@@ -31,16 +32,17 @@ class DemoPeak:
 
 @dataclass(frozen=True)
 class DemoReport:
-    """What the demonstration found."""
+    """What the demonstration found; `book` is the invented lab's bench book, left alone where it was there before."""
 
     folder: Path
+    book: Path
     calibration: CalibrationReport
     relock: RelockReport
     peaks: tuple[DemoPeak, ...]
 
 
 def run_demo(folder: Path, progress: Callable[[float, str], None]) -> DemoReport:
-    """Write the invented spectra into `folder`, calibrate, re-lock, and compare with the simulated truth."""
+    """Write the invented spectra into `folder`, calibrate, re-lock, compare with the simulated truth, fill a book."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, table in _FILES.items():
         write_whole(folder / name, table_bytes(table))
@@ -59,4 +61,8 @@ def run_demo(folder: Path, progress: Callable[[float, str], None]) -> DemoReport
         energy, channel = float(row["energy_kev"]), float(row["channel"])
         reads = float(claimed.energy_kev(channel)) if claimed is not None else np.nan
         peaks.append(DemoPeak(energy, reads, one.scale.at(channel)))
-    return DemoReport(folder, calibration, again, tuple(peaks))
+    book = folder / "lab.book"
+    if not book.exists():
+        progress(0.9, "filling the invented lab's bench book")
+        fill_demo_book(book).close()
+    return DemoReport(folder, book, calibration, again, tuple(peaks))

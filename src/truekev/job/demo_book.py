@@ -23,9 +23,10 @@ from truekev.job.book_results import keep_plan
 from truekev.job.book_scales import calibrate_in_book, relock_in_book
 from truekev.tables.loader import table_bytes
 
-__all__ = ["INVENTED", "fill_demo_book"]
+__all__ = ["INVENTED", "fill_demo_book", "is_invented"]
 
 INVENTED = "Invented: a college teaching lab that does not exist; nothing here was measured."
+_ABOUT = "About this book"
 
 _ROD_BUNDLE = """\
 name = "Rod bundle, drawer 3"
@@ -72,6 +73,11 @@ Th-232 = [5200.0, 1600.0]
 """
 
 
+def is_invented(book: Book) -> bool:
+    """Whether a book is the demonstration's."""
+    return any(note.body.text == INVENTED for note in book.current(Note, _ABOUT))
+
+
 class _Filler:
     """Writes the story of the lab, its clock set to the days on which things happened."""
 
@@ -113,7 +119,7 @@ def fill_demo_book(path: str | Path, progress: Callable[[float, str], None] | No
 
 def _stock_and_question(filler: _Filler) -> tuple[int, int]:
     day = filler.on(2026, 2, 10)
-    filler.add(Note(name="About this book", text=INVENTED))
+    filler.add(Note(name=_ABOUT, text=INVENTED))
     instrument = filler.add(
         Instrument(
             name="Pocket spectrometer",
@@ -225,7 +231,8 @@ def _counts_and_scale(filler: _Filler, instrument: int, rods: int, tell: Callabl
 def _batch(filler: _Filler, rods: int) -> int:
     book = filler.book
     filler.on(2026, 10, 2)
-    body = batch_body(batch_template(), "batch.toml")
+    # by the time of the book basket, titanium, copper and iron are out of the beaker
+    body = batch_body(batch_template().replace("_out = false", "_out = true "), "batch.toml")
     settings = BatchSettings.model_validate(body.settings)
     batch = book.add(body.model_copy(update={"stock_ids": (rods,)}))
     plan, report = keep_plan(book, batch.id)

@@ -8,7 +8,7 @@ equivalent is up to some 20 % higher between 60 and 700 keV).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 
@@ -42,6 +42,14 @@ def _air() -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     return np.log(energy), np.log([float(r["mu_en_rho_cm2_g"]) for r in rows])
 
 
+@cache
+def _air_curve() -> Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]:
+    from scipy.interpolate import CubicSpline
+
+    curve: Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]] = CubicSpline(*_air())
+    return curve
+
+
 def air_mu_en_rho_cm2_g(energy_kev: npt.ArrayLike) -> npt.NDArray[np.float64]:
     """Mass energy-absorption coefficient of dry air [cm2/g], 10 to 20,000 keV, between rows in both logarithms.
 
@@ -49,13 +57,10 @@ def air_mu_en_rho_cm2_g(energy_kev: npt.ArrayLike) -> npt.NDArray[np.float64]:
     ----------
     NIST SRD 126. Checked by tests/published/test_nist_air_absorption.py.
     """
-    from scipy.interpolate import CubicSpline
-
-    x, y = _air()
     energy = np.asarray(energy_kev, dtype=np.float64)
     if np.any(energy < 10.0) or np.any(energy > 20_000.0):
         raise OutOfRangeError("energy: the table of air runs from 10 to 20,000 keV.")
-    return np.asarray(np.exp(CubicSpline(x, y)(np.log(energy))), dtype=np.float64)
+    return np.asarray(np.exp(_air_curve()(np.log(energy))), dtype=np.float64)
 
 
 @dataclass(frozen=True)
@@ -66,19 +71,23 @@ class KermaConstant:
     shares: Mapping[str, float]
 
 
+@cache
+def _of_one_bq(name: str) -> tuple[float, float]:
+    """Air kerma rate at 1 m from 1 Bq of a nuclide, and its standard uncertainty from the intensities [Gy/s]."""
+    lines = [line for line in photon_lines(name) if _LOWEST_KEV < line.energy_kev <= 20_000.0]
+    if not lines:
+        return 0.0, 0.0
+    energy = np.array([line.energy_kev for line in lines])
+    weight = energy / 1000 * _MEV_J * air_mu_en_rho_cm2_g(energy) * 0.1 / (4 * math.pi)
+    intensity = np.array([line.intensity for line in lines])
+    u = np.array([line.u_intensity for line in lines])
+    return float(weight @ intensity), float(np.sqrt(((weight * u) ** 2).sum()))
+
+
 def _per_nuclide_gy_m2_s(activities_bq: Mapping[str, float]) -> dict[str, tuple[float, float]]:
     """Air kerma rate at 1 m and its standard uncertainty from the intensities, by nuclide [Gy/s]."""
-    rates: dict[str, tuple[float, float]] = {}
-    for name, activity in activities_bq.items():
-        lines = [line for line in photon_lines(name) if _LOWEST_KEV < line.energy_kev <= 20_000.0]
-        if not lines or activity <= 0:
-            continue
-        energy = np.array([line.energy_kev for line in lines])
-        weight = energy / 1000 * _MEV_J * air_mu_en_rho_cm2_g(energy) * 0.1 / (4 * math.pi) * activity
-        intensity = np.array([line.intensity for line in lines])
-        u = np.array([line.u_intensity for line in lines])
-        rates[name] = float(weight @ intensity), float(np.sqrt(((weight * u) ** 2).sum()))
-    return rates
+    ones = {name: _of_one_bq(name) for name, activity in activities_bq.items() if activity > 0}
+    return {name: (rate * activities_bq[name], u * activities_bq[name]) for name, (rate, u) in ones.items() if rate > 0}
 
 
 def air_kerma_constant(activities_bq: Mapping[str, float], per: str) -> KermaConstant:

@@ -100,4 +100,8 @@ def _grid(title: str, columns: tuple[str, ...], rows: tuple[tuple[str, ...], ...
     head = "".join(f'<th scope="col">{escape(column)}</th>' for column in columns)
     body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
     caption = f"<caption>{escape(title)}</caption>" if title else ""
-    return f'<div class="grid"><table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    # wider than a phone, so that it scrolls: the keyboard must reach it
+    reached = f'tabindex="0" role="region" aria-label="{escape(title or "to fill in")}"'
+    return (
+        f'<div class="grid" {reached}><table>{caption}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>'
+    )

@@ -23,7 +23,7 @@ from truekev.sources.stock import electrode_class, th232_bq_of_oxide, th232_bq_o
 from truekev.sources.words import NUCLIDE_DISTANCE_MM, source_words, word_entry
 from truekev.toml_text import line_of_key
 
-__all__ = ["SourceDescription", "read_source_file"]
+__all__ = ["SourceDescription", "read_source_file", "read_source_text", "word_heads"]
 
 NUCLIDES = "nuclides"
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -39,6 +39,7 @@ class _SeparationEntry(BaseModel):
     on: Day
     kept: dict[str, Fraction] = {}
     others_kept: Fraction = 1.0
+    u_kept: dict[str, Fraction] = {}
 
 
 class _BodyEntry(BaseModel):
@@ -53,6 +54,7 @@ class _BodyEntry(BaseModel):
     thoria_fraction: Fraction | None = None
     u_thoria_fraction: Fraction | None = None
     oxide_mass_g: Positive | None = None
+    u_oxide_mass_g: NotNegative = 0.0
     fill_height_mm: Positive | None = None
     inner_diameter_mm: Positive | None = None
     wall_mm: Positive | None = None
@@ -245,7 +247,7 @@ class _Reader:
             except InputError as error:
                 raise self.complaint(str(error), "body", "rods_mass_g") from error
         if body.form in ("vial", "resin") and entry.body.oxide_mass_g is not None:
-            return th232_bq_of_oxide(entry.body.oxide_mass_g)
+            return th232_bq_of_oxide(entry.body.oxide_mass_g, entry.body.u_oxide_mass_g)
         return None
 
     def history(self, entry: _SourceFile, measured: Mapping[str, Measured]) -> History | None:
@@ -271,11 +273,17 @@ class _Reader:
                     raise self.complaint(
                         f"{element!r} is no element of the tables; write its symbol, as Ra.", "separation", i, "kept"
                     )
+            for element in separation.u_kept:
+                if element not in separation.kept:
+                    raise self.complaint(
+                        f"u_kept names {element}, kept does not: give the fraction and its uncertainty.",
+                        *("separation", i, "u_kept"),
+                    )
         escape = self.nuclide_keys("radon_escape", entry.radon_escape)
         for key in entry.radon_escape:
             if not nuclide_name(key).startswith("Rn-"):
                 raise self.complaint("only radon (Rn-219, Rn-220, Rn-222) escapes as a gas.", "radon_escape", key)
-        values = {name: m.value for name, m in measured.items()} or _word_heads(entry.kind)
+        values = {name: m.value for name, m in measured.items()} or word_heads(entry.kind)
         aged = entry.aged if entry.aged is not None else entry.kind != NUCLIDES
         if aged and (fed := _fed_by_another(values)) is not None:
             raise self.complaint(
@@ -287,7 +295,7 @@ class _Reader:
             activities_bq=values,
             reference_date=reference,
             u_activities_bq={name: m.u for name, m in measured.items()},
-            separations=tuple(Separation(s.on, s.kept, s.others_kept) for s in entry.separation),
+            separations=tuple(Separation(s.on, s.kept, s.others_kept, s.u_kept) for s in entry.separation),
             radon_escape=escape,
             aged=aged,
         )
@@ -297,7 +305,7 @@ def _elements() -> set[str]:
     return {name.partition("-")[0] for name in known_nuclides()}
 
 
-def _word_heads(kind: str) -> dict[str, float]:
+def word_heads(kind: str) -> dict[str, float]:
     """The nuclides of a word that nothing else in it feeds, relative."""
     activities = word_entry(kind).activities()
     fed = {d for name in activities for d in DecayChain.of([name]).members[1:]}

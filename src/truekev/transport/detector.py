@@ -14,7 +14,7 @@ from truekev.matter.materials import Material, compound, material
 from truekev.matter.scintillators import Scintillator, known_scintillators, scintillator
 from truekev.toml_text import line_of_key
 
-__all__ = ["DEFAULT_DETECTOR", "Detector", "detector_template", "read_detector"]
+__all__ = ["DEFAULT_DETECTOR", "Detector", "detector_template", "read_detector", "read_detector_text"]
 
 _Side = Annotated[float, Field(ge=0.5, le=300.0, allow_inf_nan=False)]
 _Thickness = Annotated[float, Field(ge=0.0, le=50.0, allow_inf_nan=False)]
@@ -123,6 +123,17 @@ def read_detector(path: str | Path) -> Detector:
         raise FileFormatError(
             f"cannot be read ({error}); `truekev new detector` prints a template.", file=file
         ) from None
+    return read_detector_text(text, file=str(file))
+
+
+def read_detector_text(text: str, *, file: str) -> Detector:
+    """Check the text of a detector file; `file` is what messages call it.
+
+    Raises
+    ------
+    FileFormatError
+        As `read_detector` says.
+    """
     try:
         entries = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

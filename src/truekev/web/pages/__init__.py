@@ -1,0 +1,1 @@
+"""The pages, by topic; each module has a `router`."""
