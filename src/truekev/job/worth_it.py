@@ -209,8 +209,8 @@ def worth_it_of(
     """
     if not 0.0015 < reach <= 0.1:
         raise OutOfRangeError(
-            f"reach {100 * reach:.3g} %: it must lie above 0.15 % (no model of a crystal's light is better) and not above "
-            "10 %."
+            f"reach {100 * reach:.3g} %: it must lie above 0.15 % (no model of a crystal's light is better) and not "
+            "above 10 %."
         )
     if not 0.02 <= fwhm_662 <= 0.2:
         raise OutOfRangeError(f"resolution {100 * fwhm_662:.3g} % at 662 keV: it must lie between 2 and 20 %.")
@@ -243,9 +243,9 @@ def worth_it_of(
             f"{100 * summed:.0f} % of their counts to sums."
         )
     words.append(
-        f"Peak width {100 * fwhm_662:.2g} % at 662 keV (--resolution says otherwise); nothing stands behind or beside the "
-        "source; the times are the least that a fit of the whole spectrum needs, its model taken as wrong by 3 % and more "
-        "below 60 keV."
+        f"Peak width {100 * fwhm_662:.2g} % at 662 keV (--resolution says otherwise); nothing stands behind or beside "
+        "the source; the times are the least that a fit of the whole spectrum needs, its model taken as wrong by 3 %, "
+        "by more below 60 keV."
     )
     return WorthIt(
         reach, tuple(choices), answer_in_words(choices, reach, costs or Costs()), tuple(words), record or Record.make()
