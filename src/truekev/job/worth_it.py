@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -198,9 +199,10 @@ def worth_it_of(
     relative_u: float = _NAMED_U,
     said: Sequence[str] = (),
     record: Record | None = None,
+    executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> WorthIt:
-    """Compare sources, each with its kind and the number of rods to buy for it.
+    """Compare sources, each with its kind and the number of rods to buy for it; any executor may carry the transport.
 
     Raises
     ------
@@ -224,7 +226,7 @@ def worth_it_of(
             tell((i + done) / len(sources), what)
 
         accuracy = relative_u if kind == AT_HAND else max(relative_u, _OTHER_U)
-        predicted = predict(source, detector, fwhm_662=fwhm_662, relative_u=accuracy, progress=part)
+        predicted = predict(source, detector, fwhm_662=fwhm_662, relative_u=accuracy, executor=executor, progress=part)
         if background is None:
             room = assumed_room(detector, predicted.curve, predicted.u)
         else:
@@ -262,6 +264,7 @@ def worth_it(
     costs: Costs | None = None,
     only_these: bool = False,
     on: date | None = None,
+    executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> WorthIt:
     """Forecast the count of each source, beside more rods, an everyday source and the vial that could be made.
@@ -280,6 +283,8 @@ def worth_it(
         Leave the alternatives out.
     on
         The day; default today.
+    executor
+        What carries the transport; by default threads, one per core.
     progress
         Called with (share done, what).
     """
@@ -303,6 +308,7 @@ def worth_it(
         costs=costs,
         said=(assumed, *_said_of(rows)),
         record=Record.make(inputs, settings, table_versions()),
+        executor=executor,
         progress=progress,
     )
 
