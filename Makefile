@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 
-.PHONY: demo open test lint studies bench lock clean
+.PHONY: demo open test lint studies bench docs lock clean
 
 demo: .venv/run.stamp
 	$(BIN)/truekev demo
@@ -30,6 +30,13 @@ studies: .venv/test.stamp
 bench: .venv/test.stamp
 	$(BIN)/python -m benchmarks
 
+# Offline, into build/docs; the reference, the printed examples and the pictures are made from the program first.
+docs: .venv/docs.stamp
+	$(BIN)/python tools/build_reference.py
+	$(BIN)/python tools/build_doc_examples.py
+	$(BIN)/sphinx-build -W --keep-going -q -b html docs build/docs
+	@echo "open build/docs/index.html"
+
 .venv/bin/python:
 	$(PYTHON) -m venv .venv
 
@@ -42,13 +49,17 @@ bench: .venv/test.stamp
 	$(BIN)/pip install -q -r requirements/test.lock
 	touch $@
 
+.venv/docs.stamp: .venv/run.stamp requirements/docs.lock
+	$(BIN)/pip install -q -r requirements/docs.lock
+	touch $@
+
 # The browser of tests/web: the system's Chromium, else one from the system's packages, else playwright's own. Where none
 # can be had the tests say so.
 .venv/browser.stamp: .venv/test.stamp
 	sh tools/provide_browser.sh $(BIN)/playwright
 	touch $@
 
-# Rewrites both lock files from pyproject.toml and requirements/test.in.
+# Rewrites the lock files from pyproject.toml, requirements/test.in and requirements/docs.in.
 lock:
 	$(PYTHON) tools/lock.py
 

@@ -219,9 +219,7 @@ def main() -> int:
     pictures = PAGES / "open-spectra"
     pictures.mkdir(parents=True, exist_ok=True)
     one, calibration = base()
-    shown = [
-        (FROM, save(_picture(one, calibration.scales[0], calibration.fit.spectra[0], FROM), pictures / f"{FROM}.png"))
-    ]
+    shown = [(FROM, save(_picture(one, calibration.scales[0], calibration.spectra[0], FROM), pictures / f"{FROM}.png"))]
     for name in HELD_OUT:
         try:
             counted, found = relocked(name)
@@ -263,10 +261,14 @@ def _page(tables: list[Table], notes: list[str], shown: list[tuple[str, Path]], 
     ]
     data = (
         "Data: measured by staff of SÚRO, the National Radiation Protection Institute, Prague; repository "
-        "`juhele/opengeodata`, CC BY-SA 4.0. The pictures here are drawn from them and are under the same licence. "
+        "`juhele/opengeodata`, CC BY-SA 4.0. The pictures here are drawn from them and are under "
+        "[the same licence](open-spectra/LICENCE.md). "
         "Energies are those of the line tables of this program (DDEP, ENSDF)."
     )
-    figures = [f"![{name}: counts, model and residuals](open-spectra/{file.name})" for name, file in shown]
+    credit = (
+        "*Counts: SÚRO, Prague, CC BY-SA 4.0; drawn here with the fitted model: [licence](open-spectra/LICENCE.md).*"
+    )
+    figures = [f"![{name}: counts, model and residuals](open-spectra/{file.name})\n\n{credit}" for name, file in shown]
     doc = (__doc__ or "").split("\n\n", 1)
     parts = ["# " + doc[0].rstrip("."), doc[1].strip(), data, *(t.markdown() for t in tables)]
     parts += ["\n".join(f"- {note}" for note in notes), *figures, "\n".join(facts)]

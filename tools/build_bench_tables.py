@@ -190,7 +190,7 @@ ABOUT = {
         "Commented template of a batch; its numbers are an invented example of a college teaching lab",
         "in the names of the fields",
         "invented example",
-        "1",
+        "2",
         "MIT",
     ),
 }

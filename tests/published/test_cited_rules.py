@@ -6,9 +6,10 @@ Sources: those named in each; the test only holds that they print.
 from __future__ import annotations
 
 import pytest
-from tests.support.batches import worked_case
+from typer.testing import CliRunner
 
-from truekev.job.plan_make import plan_of_settings
+from truekev.bench.settings import batch_template
+from truekev.cli.app import app
 from truekev.safety.rules import published_rules
 
 CITATIONS = (
@@ -33,10 +34,23 @@ CITATIONS = (
 )
 
 
-@pytest.mark.parametrize("words", CITATIONS)
-def test_citations_print_with_every_plan(words: str) -> None:
-    report = plan_of_settings(worked_case())
-    assert any(words in str(rule) for rule in report.opening.rules)
+@pytest.fixture(scope="module")
+def printed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
+    """What `truekev plan` prints, as words and as JSON, line breaks out."""
+    batch = tmp_path_factory.mktemp("cited") / "batch.toml"
+    batch.write_text(batch_template())
+    said = {}
+    for name, option in (("words", []), ("json", ["--json"])):
+        result = CliRunner().invoke(app, ["plan", str(batch), "--quick", *option])
+        assert result.exit_code == 0
+        said[name] = " ".join(result.stdout.split())
+    return said
+
+
+@pytest.mark.parametrize("form", ["words", "json"])
+@pytest.mark.parametrize("citation", CITATIONS)
+def test_citations_print_with_every_plan(printed: dict[str, str], citation: str, form: str) -> None:
+    assert citation in printed[form]
 
 
 def test_marks_from_memory_print() -> None:

@@ -112,6 +112,8 @@ def test_plan_backwards(run: Commands) -> None:
     ],
 )
 def test_exit_codes_and_nothing_written(run: Commands, words: tuple[str, ...], code: int, says: str) -> None:
+    batch = run.folder / "batch.toml"
+    batch.write_text(batch.read_text().replace("_out = false", "_out = true"))
     before = run.files()
     got, _, err = run(*words)
     assert got == code
@@ -166,7 +168,53 @@ def test_recover_writes_the_source(run: Commands) -> None:
     assert (run.folder / "vial.toml").read_text() == "mine"
 
 
+def test_recover_again_once_the_oxide_is_weighed(run: Commands) -> None:
+    assert run("recover", "batch.toml")[0] == 0
+    first = (run.folder / "batch.source.toml").read_text()
+    batch = run.folder / "batch.toml"
+    batch.write_text(batch.read_text().replace("# oxide_dry_g = 0.75", "oxide_dry_g = 0.74"))
+    for _ in range(2):
+        code, out, _ = run("recover", "batch.toml")
+        assert code == 0
+        assert "97 % of what the rods held" in out
+        assert "written: batch.source-2.toml" in out
+    assert (run.folder / "batch.source.toml").read_text() == first
+    assert "batch.source-3.toml" not in run.files()
+
+
+def test_recover_of_a_run_that_is_not_over_says_so(run: Commands) -> None:
+    run("note", "batch.toml", "current=1.2", "--time", "2026-10-05T09:00")
+    run("note", "batch.toml", "current=1.2", "--time", "2026-10-05T21:00")
+    code, out, _ = run("recover", "batch.toml")
+    assert code == 0
+    assert "of the planned tungsten gone: yield, activity and label are those of a run that stopped there" in (
+        _squeezed(out)
+    )
+
+
+def test_a_sheet_of_a_batch_file_says_the_way(run: Commands) -> None:
+    code, _, err = run("sheet", "batch.toml", "--which", "waste")
+    assert code == 2
+    assert "truekev book add batch batch.toml" in err
+
+
+def test_dipped_rods_tell_their_stubs(run: Commands) -> None:
+    batch = run.folder / "batch.toml"
+    changed = batch.read_text().replace('holder = "basket"', 'holder = "dipped"').replace("# dipped_mm", "dipped_mm")
+    batch.write_text(changed)
+    out = run("plan", "--quick", "batch.toml")[1]
+    assert re.search(r"stubs above the liquid\s+15\.3\d ± 0\.31 g \(3 of 60 mm\)", out)
+
+
+def test_cleanup_of_an_unedited_batch_asks_for_the_basket_first(run: Commands) -> None:
+    code, out, err = run("cleanup", "batch.toml")
+    assert (code, out) == (3, "")
+    assert "lift basket, clips and all titanium out, and set basket_out = true" in err
+
+
 def test_cleanup_without_a_dose_takes_the_largest_allowed(run: Commands) -> None:
+    batch = run.folder / "batch.toml"
+    batch.write_text(batch.read_text().replace("_out = false", "_out = true"))
     code, out, _ = run("cleanup", "batch.toml", "--picture", "c.png")
     assert code == 0
     assert "7 mL of 5 % peroxide is allowed" in out

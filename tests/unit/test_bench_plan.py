@@ -6,6 +6,7 @@ import math
 import time as clock
 import tomllib
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ from truekev.bench.inverse import current_for_deadline_a, smallest_batch
 from truekev.bench.plan import largest_safe_current_a, plan_make
 from truekev.bench.refusals import bath_water_g
 from truekev.bench.rods import anode_content
-from truekev.bench.settings import AttendanceSettings, batch_from_mapping, batch_template
+from truekev.bench.settings import AttendanceSettings, batch_from_mapping, batch_template, read_batch
 from truekev.bench.write_batch import batch_toml
 from truekev.errors import FileFormatError, InputError, OutOfRangeError, RefusedError
 from truekev.job.plan_make import activity_for_line_bq, plan_of_settings
@@ -112,6 +113,14 @@ def test_dipped_rods_leave_stubs() -> None:
     assert any("neck" in warning for warning in plan.warnings)
 
 
+@pytest.mark.parametrize(("mass_g", "told"), [(59.8, False), (66.0, False), (598.0, True), (45.0, True)])
+def test_a_weighed_mass_that_the_rods_cannot_have_is_told(mass_g: float, told: bool) -> None:
+    entries = worked_entries()
+    entries["rods"][0]["mass_g"] = mass_g
+    warnings = plan_make(batch_from_mapping(entries)).warnings
+    assert any("times what their diameter and length give" in warning for warning in warnings) is told
+
+
 def test_class_limits_are_carried() -> None:
     fraction = worked_entries()
     fraction["rods"][0] |= {"thoria_percent": 2.0, "u_thoria_percent": 0.01}
@@ -148,6 +157,16 @@ def test_a_line_rate_gives_an_activity() -> None:
 def test_absurd_activities(wanted: float) -> None:
     with pytest.raises(OutOfRangeError):
         smallest_batch(worked_case(), wanted)
+
+
+@pytest.mark.parametrize(
+    ("current_a", "error", "says"),
+    [(0.08, RefusedError, "before all of it is dissolved"), (0.004, OutOfRangeError, "more than 30 days")],
+)
+def test_an_activity_that_the_run_would_not_reach(current_a: float, error: type[Exception], says: str) -> None:
+    with pytest.raises(error, match=says):
+        plan_of_settings(worked_case(current_a=current_a), activity_bq=1000.0)
+    assert plan_of_settings(worked_case(current_a=1.0), activity_bq=1000.0).plan.end is EndEvent.DISSOLVED
 
 
 def test_by_tomorrow_morning() -> None:
@@ -229,7 +248,7 @@ def test_a_batch_written_back_reads_the_same() -> None:
         (lambda e: e["supply"].pop("current_a"), "supply.current_a"),
         (lambda e: e["supply"].update(current_a=-1), "supply.current_a"),
         (lambda e: e["supply"].update(ampere=1), "supply.ampere"),
-        (lambda e: e["rods"][0].update(thoria_percent=2.0), "rods.0"),
+        (lambda e: e["rods"][0].update(thoria_percent=2.0), "rods[1]"),
         (lambda e: e["anode"].update(holder="dipped"), "anode"),
         (lambda e: e.update(name=""), "name"),
     ],
@@ -241,6 +260,38 @@ def test_a_wrong_field_is_named(change, field: str) -> None:
         batch_from_mapping(entries, file="b.toml")
     assert caught.value.field == field
     assert "b.toml" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("written", "instead", "line", "says"),
+    [
+        ("mass_g = 30 ", "mass_g = 30,5", 38, "decimals are written with a point"),
+        ("count = 3", "count = three", 9, "in 'count = three'"),
+        (
+            "diameter_mm = 2.4",
+            "diameter = 2.4",
+            8,
+            r"rods\[1\]\.diameter_mm.*is missing; rods\[1\]\.diameter is no field",
+        ),
+        ("volume_ml = 180", "volumeml = 180", 25, r"no field there \(volume_ml\?\)"),
+        (
+            'stirring = "strong"',
+            'stirring = "magnet"',
+            35,
+            "'magnet' was given; it must be 'none', 'gentle' or 'strong'",
+        ),
+        ("current_a = 1.2", "current_a = -1", 43, "-1 was given; it should be greater than 0"),
+    ],
+)
+def test_a_slip_in_a_file_is_told_with_its_line(
+    tmp_path: Path, written: str, instead: str, line: int, says: str
+) -> None:
+    path = tmp_path / "batch.toml"
+    assert written in batch_template()
+    path.write_text(batch_template().replace(written, instead, 1))
+    with pytest.raises(FileFormatError, match=says) as caught:
+        read_batch(path)
+    assert caught.value.line == line
 
 
 def test_core_plan_takes_twenty_milliseconds_or_less() -> None:

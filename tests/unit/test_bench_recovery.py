@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -21,6 +22,7 @@ from truekev.job.recover import recover_batch, write_separation
 from truekev.job.run_today import follow_batch, note_reading
 from truekev.job.waste import waste_of_batch
 from truekev.quantity import Measured
+from truekev.sources.chain_report import chain_report
 from truekev.sources.described import resolve_source
 
 LIQUOR = Liquid("end liquor", 1.44, 2.6)
@@ -60,6 +62,11 @@ def test_the_source_room_takes_it_as_history(tmp_path: Path) -> None:
     assert day["Pb-212"] / day["Th-232"] == pytest.approx(0.80, rel=1e-6)
     # Pb-212 has grown back to what radium feeds it within a month
     assert later["Pb-212"] == pytest.approx(later["Ra-224"], rel=0.01)
+    measured = chain_report(written, date(2026, 11, 9)).components
+    by_name = {name: value for part in measured for name, value in part.activities.items()}
+    # the band of what stays of radium, 0.85 to 1.00, and the weighing
+    assert by_name["Ra-228"].relative_u == pytest.approx(0.15 / 12**0.5 / 0.97, rel=0.05)
+    assert by_name["Th-232"].relative_u == pytest.approx(math.hypot(0.005 / 1.15, 0.0043), rel=0.05)
     dose = dose_of_source(str(written), "10cm", on=date(2026, 11, 9))
     assert dose.kerma_rate.value == pytest.approx(1.15 * 3.573 * 27, rel=0.08)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -108,6 +109,30 @@ def test_uncertainty_of_ingrowth_by_monte_carlo() -> None:
         varied = chain.with_half_lives(half_lives)
         draws.append((varied.activity_transfer((on - DAY_0).days * 86400.0) @ varied.vector({"Th-232": 1000.0}))[at])
     assert refined.activities_on(on)["Ra-228"].u == pytest.approx(np.std(draws), rel=0.1)
+
+
+def test_uncertainty_of_kept_fractions_is_that_of_drawn_ones() -> None:
+    def of(radium: float, lead: float) -> History:
+        separations = (
+            Separation(DAY_0, {"Ra": radium, "Pb": lead}, u_kept={"Ra": 0.05, "Pb": 0.1}),
+            Separation(date(2000, 1, 5), {"Pb": 0.5}, u_kept={"Pb": 0.2}),
+        )
+        return History({"Th-232": 1000.0}, DAY_0, separations=separations, aged=True)
+
+    on = date(2000, 1, 6)
+    rng = np.random.default_rng(7)
+    known = of(0.7, 0.7).activities_on(on)
+    drawn = [of(rng.normal(0.7, 0.05), min(rng.normal(0.7, 0.1), 1.0)) for _ in range(300)]
+    radium = [history.plain_activities_bq(on)["Ra-228"] for history in drawn]
+    assert known["Ra-228"].u == pytest.approx(np.std(radium), rel=0.1)
+    # lead was halved give or take two fifths the day before: nearly all of its uncertainty comes from there
+    assert known["Pb-212"].relative_u > 0.04
+    assert known["Th-232"].relative_u < 0.01
+
+
+def test_an_uncertainty_needs_its_fraction() -> None:
+    with pytest.raises(OutOfRangeError, match="no fraction kept"):
+        Separation(DAY_0, {"Th": 1.0}, u_kept={"Ra": 0.1})
 
 
 @pytest.mark.parametrize("fraction", [-0.01, 1.01])

@@ -20,7 +20,7 @@ from truekev.sources.short_forms import SHORT_FORMS, potassium_40_bq, source_in_
 from truekev.sources.source import Body
 from truekev.sources.words import source_words
 from truekev.transport.detector import DEFAULT_DETECTOR
-from truekev.transport.setup import Part, SourceBody
+from truekev.transport.setup import Part, SourceBody, slab
 from truekev.transport.solids import Ball, Box, Cylinder
 
 
@@ -83,6 +83,19 @@ def test_bodies_that_cannot_be(body: Body, says: str) -> None:
         strata_of(replace(resolve_source("gas-mantle"), body=body), DEFAULT_DETECTOR)
 
 
+def test_what_stands_in_the_way_is_named() -> None:
+    """A slab through the vial, a source pushed into the crystal, a negative distance."""
+    vial = source_in_words("vial:2g")
+    through = slab("table", material("Al"), -5.0, 1.0, 100.0)
+    with pytest.raises(InputError, match=r"table.*vial|vial.*table"):
+        strata_of(vial, DEFAULT_DETECTOR, (through,))
+    with pytest.raises(InputError, match="must not be negative"):
+        replace(vial, distance_mm=-20.0)
+    inside = Part("plate", Box((4.0, 4.0, 4.0), (0.0, 0.0, 5.0)), material("Al"))
+    with pytest.raises(InputError, match="plate"):
+        strata_of(vial, DEFAULT_DETECTOR, (inside,))
+
+
 @pytest.mark.parametrize("solid", [Box((8.0, 8.0, 8.0)), Cylinder(8.0, 8.0), Cylinder(8.0, 8.0, axis="x"), Ball(8.0)])
 def test_mean_length_to_the_outside(solid: Box | Cylinder | Ball) -> None:
     """Births all through a body; the ball's escape in closed form (K. M. Case and others, 1953, from memory)."""
@@ -113,7 +126,7 @@ def test_short_forms_say_what_they_hold() -> None:
     [
         *("rods:WT20,0x175,5", "rods:WT99,2.4x175,5", "rods:WT20,2.4,5", "rods:WT20,2.4x175,0", "vial:0g", "vial:2"),
         *("vial:2g,foo", "salt:-5g", "Xx-12:3Bq", "Cs-137", "Cs-137:3", "rods:WT20,2.4x175,5,refined=yesterday"),
-        *("nowhere.toml", "room-background", "", ":", "rods:"),
+        *("nowhere.toml", "room-background", "", ":", "rods:", "vial:1000g", "vial:3g,d1"),
     ],
 )
 def test_short_forms_that_cannot_be_read(text: str) -> None:

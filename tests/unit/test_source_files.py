@@ -47,6 +47,7 @@ MISTAKES = [
     (MANTLE + "[[separation]]\non = 2021-01-01\nkept = { Ra = 1.2 }\n", 6, "separation[1].kept.Ra", "1.2"),
     (MANTLE + "[[separation]]\non = 2021-01-01\nothers_kept = -0.1\n", 6, "separation[1].others_kept", "-0.1"),
     (MANTLE + "[[separation]]\non = 2021-01-01\nkept = { Xx = 1 }\n", 6, "separation[1].kept", "no element"),
+    (MANTLE + "[[separation]]\non = 2021-01-01\nu_kept = { Ra = 0.1 }\n", 6, "separation[1].u_kept", "kept does not"),
     (MANTLE + "[[separation]]\nkept = { Ra = 1 }\n", 4, "separation[1].on", "missing"),
     (MANTLE + "[[separation]]\non = 2019-01-01\n", 5, "separation[1].on", "comes before 2020-01-01"),
     (

@@ -6,7 +6,7 @@ elements, of charge and of enthalpy close to rounding (a Runge-Kutta step keeps 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -39,8 +39,7 @@ _CRYSTALS = state_index["tungstate_solid"]
 _M_NA2WO4, _M_NA2CO3 = molar_mass_g_mol("Na2WO4"), molar_mass_g_mol("Na2CO3")
 
 
-@dataclass(frozen=True, slots=True)
-class Bath:
+class Bath(NamedTuple):
     """What follows from a state: temperature, volume, concentrations."""
 
     temperature_degc: float

@@ -232,6 +232,11 @@ class CleanupPlan:
     steps: tuple[str, ...]
     over_when: tuple[str, ...]
 
+    @property
+    def largest_in_words(self) -> str:
+        """The largest portion allowed, rounded down to whole millilitres."""
+        return "any volume" if self.allowed_ml >= _NO_LIMIT_ML else f"{math.floor(self.allowed_ml)} mL"
+
 
 def worst_part(dose: Dose, heel_ml: float, tungsten_g: float | None, start_degc: float = 20.0) -> DoseHeat:
     """The hottest of the dose and every part of it: a slow pour is a row of smaller doses on less liquid.
@@ -274,6 +279,11 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         The dose could run away (says the portion that is allowed), titanium or copper is still in the beaker, the
         strength is 30 % or more, or there is no hydroxide.
     """
+    if dose.percent >= 30:
+        raise RefusedError(
+            f"Peroxide of {dose.percent:g} % is refused outright: it boils on its own heat, even without tungsten.",
+            "3 to 6 %, diluted in the fridge-cold bottle, never in the beaker.",
+        )
     if not settings.basket_out:
         raise RefusedError(
             "The basket is still in the beaker (cleanup.basket_out = false): alkaline peroxide dissolves titanium "
@@ -284,11 +294,6 @@ def cleanup_plan(settings: CleanupSettings, dose: Dose) -> CleanupPlan:
         raise RefusedError(
             "Copper or iron is still in the beaker (cleanup.copper_out = false): it makes peroxide decompose at once.",
             "lift cathode, wire and clips out, and set copper_out = true.",
-        )
-    if dose.percent >= 30:
-        raise RefusedError(
-            f"Peroxide of {dose.percent:g} % is refused outright: it boils on its own heat, even without tungsten.",
-            "3 to 6 %, diluted in the fridge-cold bottle, never in the beaker.",
         )
     if settings.hydroxide_mol_l <= 0:
         raise RefusedError(

@@ -271,9 +271,12 @@ def _course(
         end = EndEvent.DISSOLVED  # what is left is a hair that falls apart
     if end is EndEvent.DISSOLVED and given.parting < 1.0:
         end = EndEvent.PARTED
+    time_s, all_states = np.array(times), np.array(states)
+    for column in (time_s, all_states, current_a, voltage_v, degc, volume_l, hydroxide, tungstate, ratio, saturation):
+        column.flags.writeable = False  # a course is shared by all who ask for the same batch
     return Course(
-        time_s=np.array(times),
-        states=np.array(states),
+        time_s=time_s,
+        states=all_states,
         current_a=current_a,
         voltage_v=voltage_v,
         temperature_degc=degc,

@@ -64,11 +64,21 @@ class RunStanding:
     notices: tuple[Notice, ...]
 
 
-def _charge_c(timeline: Timeline, at_s: Floats) -> tuple[Floats, float, float, float]:
-    """Best charge up to the times `at_s`; and best, least and most in all [C]."""
+@dataclass(frozen=True)
+class _Charge:
+    """Charge [C] up to some moments, and in all: best, least and most."""
+
+    best: Floats
+    least: Floats
+    most: Floats
+
+
+def _charge(timeline: Timeline, at_s: Floats) -> _Charge:
+    """Charge up to the times `at_s`, the last of which is the last reading."""
     known = np.isfinite(timeline.current_a)
     if not known.any():
-        return np.zeros(at_s.size), 0.0, 0.0, 0.0
+        nothing = np.zeros(at_s.size)
+        return _Charge(nothing, nothing, nothing)
     index = np.flatnonzero(known)
     time, current = timeline.time_s[index], np.maximum(timeline.current_a[index], 0.0)
     # a gap anywhere between two known currents makes that interval uncertain
@@ -79,10 +89,17 @@ def _charge_c(timeline: Timeline, at_s: Floats) -> tuple[Floats, float, float, f
     most = np.where(gap, np.maximum(current[1:], current[:-1]) * step, mean)
     least = np.where(gap, 0.0, mean)
     best = np.where(gap, 0.5 * most, mean)
+    # after the last current only notes of other kinds: it may have flowed on, or have been switched off at once
+    on_s = float(timeline.time_s[-1] - time[-1])
+    after = on_s * float(current[-1])
     # before the first reading nothing is known: the first current may have flowed since the start
-    first = max(float(time[0]), 0.0) * float(current[0])
-    cumulated = np.concatenate([[0.0], np.cumsum(best)]) + first
-    return np.interp(at_s, time, cumulated), float(cumulated[-1]), float(least.sum()), float(most.sum()) + first
+    before = max(float(time[0]), 0.0) * float(current[0])
+    axis = np.append(time, time[-1] + max(on_s, 1e-6))
+
+    def up_to(parts: Floats, first: float, last: float) -> Floats:
+        return np.interp(at_s, axis, first + np.concatenate([[0.0], np.cumsum(parts), [parts.sum() + last]]))
+
+    return _Charge(up_to(best, before, 0.5 * after), up_to(least, 0.0, 0.0), up_to(most, before, after))
 
 
 def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunStanding:
@@ -105,8 +122,8 @@ def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunS
             "there is no reading yet; note one with 'truekev note BATCH.toml current=1.4 voltage=3.1'."
         )
     weighed = np.flatnonzero(np.isfinite(timeline.mass_g))
-    charge_then_c, charge_c, least_c, most_c = _charge_c(timeline, timeline.time_s[weighed])
-    least_c = min(least_c, charge_c)
+    charge = _charge(timeline, np.append(timeline.time_s[weighed], timeline.time_s[-1]))
+    charge_c, least_c, most_c = (float(c[-1]) for c in (charge.best, charge.least, charge.most))
     start_g, tungsten_start = plan.content.mass_g.value, plan.content.tungsten_g.value
     share = tungsten_start / start_g
     efficiency, u_efficiency = batch.anode.current_efficiency, batch.anode.u_current_efficiency
@@ -114,19 +131,20 @@ def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunS
     factor, u_factor = efficiency / (1 - fines), math.hypot(u_efficiency, 0.02)
     weighings: list[Weighing] = []
     base_g, base_c, u_base = 0.0, 0.0, 0.0
-    for i, then_c in zip(weighed, charge_then_c.tolist(), strict=True):
-        mass = float(timeline.mass_g[i])
+    for i, k in enumerate(weighed):
+        mass = float(timeline.mass_g[k])
         if mass > start_g + max(5 * plan.content.mass_g.u, 0.05 * start_g):
             raise OutOfRangeError(
                 f"a weighing of {mass:g} g is heavier than the rods were ({start_g:g} g); rinse and dry them "
                 "before weighing, or correct the batch. Readings are never rewritten: note a new weighing."
             )
         gone = max((start_g - mass) * share, 0.0)
-        upper = tungsten_g(then_c)
-        weighings.append(Weighing(float(timeline.time_s[i]) / 3600, mass, gone, gone / upper if upper > 0 else None))
-        base_g, base_c, u_base = gone, then_c, math.hypot(plan.content.mass_g.u, 0.05)
-        if upper > 0.05 * tungsten_start:
-            factor = min(max(gone / upper, 0.0), 1.5)
+        upper = tungsten_g(float(charge.most[i]))
+        weighings.append(Weighing(float(timeline.time_s[k]) / 3600, mass, gone, gone / upper if upper > 0 else None))
+        base_g, base_c, u_base = gone, float(charge.best[i]), math.hypot(plan.content.mass_g.u, 0.05)
+        # a weighing tells the efficiency only where the charge up to it is well known
+        if upper > 0.05 * tungsten_start and charge.least[i] > 0.8 * charge.most[i]:
+            factor = min(gone / tungsten_g(base_c), 1.05 / (1 - fines))
             u_factor = 0.03
     since = min(tungsten_g(max(charge_c - base_c, 0.0)), tungsten_start / max(factor, 0.05))
     gap_u = tungsten_g(max(most_c - least_c, 0.0)) / math.sqrt(12) if not weighings else 0.0
@@ -157,6 +175,18 @@ def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunS
                 "cover or lift bare metal out of the bath",
             )
         )
+    if found is not None and found > 1.1:
+        notices.append(
+            Notice(
+                "coulombs",
+                weighings[-1].at_h,
+                weighings[-1].at_h,
+                f"weighing finds {100 * found:.0f} % of what the coulombs could dissolve",
+                "current flowed that was not noted, or the rods were weighed with something missing",
+                "note the current at every visit, or give a logger's file; the weighing counts",
+            )
+        )
+    notices += _start_notices(batch, plan, timeline)
     notices.sort(key=lambda n: (not n.urgent, n.from_h))
     relative = plan.content.thoria_g.relative_u
     thoria = fraction * plan.content.thoria_g.value
@@ -181,6 +211,19 @@ def follow_run(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> RunS
         weighings=tuple(weighings),
         notices=tuple(notices),
     )
+
+
+def _start_notices(batch: BatchSettings, plan: MakePlan, timeline: Timeline) -> list[Notice]:
+    """Readings that lie before the start, or begin long after it: the start in the batch may be wrong."""
+    first_h = float(timeline.time_s[0]) / 3600.0
+    stands = f"the batch says it was switched on at {batch.start:%Y-%m-%d %H:%M}"
+    do = "correct start in the batch file if it is not so"
+    if first_h < -0.05:
+        return [Notice("start", first_h, 0.0, f"readings from {-first_h:.1f} h before the start", stands, do)]
+    if first_h > max(2.0, 0.25 * plan.duration_h.value):
+        seen = f"the first reading is {first_h:.1f} h after the start; until then its current is taken to have flowed"
+        return [Notice("start", 0.0, first_h, seen, stands, do)]
+    return []
 
 
 def _finish(

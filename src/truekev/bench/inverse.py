@@ -10,10 +10,10 @@ from truekev.bench.plan import PARTING, MakePlan, course_input, largest_safe_cur
 from truekev.bench.refusals import refuse_unsafe_cell
 from truekev.bench.rods import anode_content
 from truekev.bench.settings import BatchSettings
-from truekev.bench.stoichiometry import hydroxide_net_g, molar_mass_g_mol
+from truekev.bench.stoichiometry import charge_ah, hydroxide_net_g, molar_mass_g_mol
 from truekev.errors import OutOfRangeError, RefusedError
 
-__all__ = ["current_for_deadline_a", "smallest_batch"]
+__all__ = ["current_for_deadline_a", "least_hours", "smallest_batch"]
 
 HYDROXIDE_FACTOR = 1.5  # free hydroxide over the net need
 _MOLARITY = 4.5  # mol/L at the start
@@ -75,6 +75,14 @@ def smallest_batch(batch: BatchSettings, activity_bq: float, *, kept: float = 0.
     )
     hydroxide = batch.hydroxide.model_copy(update={"mass_g": round(pure_g / (batch.hydroxide.assay_percent / 100), 1)})
     return batch.model_copy(update={"rods": rods, "cell": cell, "hydroxide": hydroxide})
+
+
+def least_hours(batch: BatchSettings) -> float:
+    """Shortest time that the set current needs for the tungsten in the liquid, no cap and no limit met [h]."""
+    content, anode = anode_content(batch), batch.anode
+    parting = PARTING[0] if anode.holder == "dipped" else 1.0
+    dissolving_g = content.tungsten_g.value * content.wetted_fraction * parting * (1.0 - anode.fines_percent / 100.0)
+    return charge_ah(dissolving_g) / anode.current_efficiency / batch.supply.current_a
 
 
 def current_for_deadline_a(batch: BatchSettings, deadline: datetime) -> tuple[float, MakePlan]:

@@ -11,8 +11,8 @@ from truekev.bench.bath import bath_of
 from truekev.bench.cell import VoltageParts, cell_geometry, voltage_parts
 from truekev.bench.course import Course, CourseInput, EndEvent, TopUp, run_course
 from truekev.bench.refusals import bath_water_g, refuse_unsafe_cell
-from truekev.bench.rods import RodContent, anode_content
-from truekev.bench.settings import BatchSettings
+from truekev.bench.rods import RodContent, anode_content, lot_mass_g
+from truekev.bench.settings import BatchSettings, RodLot
 from truekev.bench.stoichiometry import (
     FARADAY_C_MOL,
     gas_litres,
@@ -61,6 +61,7 @@ class MakePlan:
     tungsten_dissolved_g: Measured
     tungsten_left_g: Measured
     tungsten_fines_g: Measured
+    stubs_g: Measured
     charge_ah: Measured
     duration_h: Measured
     finish: datetime
@@ -216,9 +217,10 @@ def _figures(batch: BatchSettings, given: CourseInput, course: Course) -> MakePl
         content=content,
         thoria_freed_g=Measured(freed, relative_freed * freed, "g"),
         activity_freed_bq=_activity(content, freed, relative_freed),
-        tungsten_dissolved_g=Measured(dissolved, relative_w * dissolved, "g"),
+        tungsten_dissolved_g=Measured(dissolved, math.hypot(relative_w * dissolved, 0.6 * fines), "g"),
         tungsten_left_g=Measured(max(left, 0.0), max(relative_w * dissolved, 1e-3), "g"),
         tungsten_fines_g=Measured(fines, 0.6 * fines, "g"),
+        stubs_g=_scaled(content.mass_g.value * (1.0 - content.wetted_fraction), 0.02, "g"),
         charge_ah=Measured(charge, relative_charge * charge, "Ah"),
         duration_h=Measured(duration_h, relative_time * duration_h, "h"),
         finish=batch.start + timedelta(seconds=round(course.duration_s)),
@@ -297,8 +299,19 @@ def _u_voltage(parts: VoltageParts) -> float:
     return math.sqrt(sum(b * b for b in bands))
 
 
+def _odd_mass(lot: RodLot) -> str:
+    weighed_g, measured_g = lot_mass_g(lot).value, lot_mass_g(lot.model_copy(update={"mass_g": None})).value
+    if 0.85 < weighed_g / measured_g < 1.15:
+        return ""
+    return (
+        f"{lot.count} rods of {lot.diameter_mm:g} × {lot.length_mm:g} mm are given as {weighed_g:g} g, "
+        f"{weighed_g / measured_g:.2g} times what their diameter and length give ({measured_g:.1f} g): a slip?"
+    )
+
+
 def _warnings(batch: BatchSettings, plan: MakePlan) -> tuple[str, ...]:
-    told: list[str] = []
+    told = [_odd_mass(lot) for lot in batch.rods if lot.mass_g is not None]
+    told = [words for words in told if words]
     if plan.end not in (EndEvent.DISSOLVED, EndEvent.PARTED):
         told.append(
             f"The run ends early: {plan.end.value}. {plan.tungsten_left_g.value:.1f} g of tungsten stay in the rods."

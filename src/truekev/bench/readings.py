@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import math
 import os
+import re
 import warnings
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -17,7 +18,15 @@ import numpy.typing as npt
 
 from truekev.errors import FileFormatError, InputError, OutOfRangeError, StoreError, UnknownNameError
 
-__all__ = ["READING_KEYS", "Readings", "append_reading", "parse_reading", "read_readings", "readings_path"]
+__all__ = [
+    "READING_KEYS",
+    "Readings",
+    "append_reading",
+    "by_clock",
+    "parse_reading",
+    "read_readings",
+    "readings_path",
+]
 
 Floats = npt.NDArray[np.float64]
 
@@ -43,11 +52,17 @@ _OTHER_NAMES = {
     "temperature": "temperature_degc",
     "temperature_c": "temperature_degc",
     "temp": "temperature_degc",
+    "temp_degc": "temperature_degc",
+    "temp_c": "temperature_degc",
+    "temperature_°c": "temperature_degc",
+    "current_amps": "current_a",
+    "voltage_volts": "voltage_v",
     "t": "temperature_degc",
     "mass": "mass_g",
     "level": "level_ml",
     "free_hydroxide": "free_hydroxide_mol_l",
 }
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})[ T](\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)")
 _MILLI = {"current_ma": ("current_a", 1e-3), "voltage_mv": ("voltage_v", 1e-3)}
 
 
@@ -56,7 +71,7 @@ class Readings:
     """Readings in the order of the file, shape (n,) each; NaN where a field was not read.
 
     `clock_s` is the clock of the file in seconds since 1970 without time zone, or seconds since the logger started
-    where `elapsed` is true.
+    where `elapsed` is true. `unread` names columns that mean nothing to us.
     """
 
     clock_s: Floats
@@ -68,11 +83,19 @@ class Readings:
     level_ml: Floats
     elapsed: bool
     file: str
+    unread: tuple[str, ...] = ()
 
     @property
     def n_readings(self) -> int:
         """Number of readings."""
         return int(self.clock_s.size)
+
+
+def by_clock(readings: Readings) -> Readings:
+    """Notes in the order of their times: a person may note the mass of this morning after the voltage of tonight."""
+    order = np.argsort(readings.clock_s, kind="stable")
+    columns = {name: getattr(readings, name)[order] for name in ("clock_s", *_COLUMNS[1:])}
+    return replace(readings, **columns)
 
 
 def readings_path(batch_path: str | Path) -> Path:
@@ -100,7 +123,8 @@ def parse_reading(words: list[str]) -> dict[str, float]:
             raise InputError(f"{word!r}: write each reading as key=number, as in current=1.4 voltage=3.1.")
         key = key.strip().lower().replace("_", "-")
         if key not in READING_KEYS:
-            raise UnknownNameError("reading", key, READING_KEYS)
+            advice = f"A reading is one of {', '.join(READING_KEYS)}."
+            raise UnknownNameError("reading", key, READING_KEYS, advice)
         if key in values:
             raise InputError(f"{key} was given twice; note one value.")
         try:
@@ -174,8 +198,9 @@ def read_readings(path: str | Path) -> Readings:
     names = [_column_name(cell.decode("utf-8", "replace")) for cell in head.split(mark)]
     if names.count("time") != 1:
         raise FileFormatError("needs one column called time in its header line.", file=file, line=1)
-    if not any(name in _COLUMNS[1:] for name in names):
+    if not any(name in (*_COLUMNS[1:], *_MILLI) for name in names):
         raise FileFormatError(f"has none of the columns {', '.join(_COLUMNS[1:])}.", file=file, line=1)
+    unread = tuple(name for name in names if name not in ("time", *_COLUMNS[1:], *_MILLI))
     even = _even_file(body, mark, len(names)) if names[0] == "time" else None
     if even is not None:
         clock, table = even
@@ -185,7 +210,7 @@ def read_readings(path: str | Path) -> Readings:
             by_name.setdefault(target, factor * _finite(column))
         empty = np.full(clock.size, np.nan)
         known = {column: by_name.get(column, empty) for column in _COLUMNS[1:]}
-        return Readings(clock_s=clock, elapsed=False, file=str(file), **known)
+        return Readings(clock_s=clock, elapsed=False, file=str(file), unread=unread, **known)
     columns = _cells(body, mark, len(names), file)
     n = len(columns[0]) if columns else 0
     if n == 0:
@@ -198,7 +223,7 @@ def read_readings(path: str | Path) -> Readings:
             found[target] = factor * _numbers(cells, name, file, decimal_comma=mark != b",")
     empty = np.full(n, np.nan)
     by_column = {column: found.get(column, empty) for column in _COLUMNS[1:]}
-    return Readings(clock_s=clock, elapsed=elapsed, file=str(file), **by_column)
+    return Readings(clock_s=clock, elapsed=elapsed, file=str(file), unread=unread, **by_column)
 
 
 def _column_name(text: str) -> str:
@@ -320,11 +345,15 @@ def _clock(cells: list[bytes], file: Path) -> tuple[Floats, bool]:
     epoch = datetime(1970, 1, 1, tzinfo=UTC)
     for i, cell in enumerate(cells):
         text = cell.decode("utf-8", "replace").strip()
+        dotted = _DOTTED.fullmatch(text)  # dots mean day.month.year wherever they are written
+        if dotted is not None:
+            text = f"{dotted[3]}-{dotted[2]:0>2}-{dotted[1]:0>2}T{dotted[4]}"
         try:
             values[i] = (datetime.fromisoformat(text).replace(tzinfo=UTC) - epoch).total_seconds()
         except ValueError:
             raise FileFormatError(
-                f"{text!r} is no time; use ISO 8601 such as 2026-10-05T09:00:00, or seconds in every row.",
+                f"{text!r} is no time; use ISO 8601 such as 2026-10-05T09:00:00, 05.10.2026 09:00:00, or seconds "
+                "in every row.",
                 file=file,
                 line=i + 2,
                 field="time",

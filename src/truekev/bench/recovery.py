@@ -143,13 +143,18 @@ def separation_toml(batch: BatchSettings, oxide: OxideYield, on: date) -> str:
     The rods' own age is unknown: in sintering they may have lost radium, so the output of what descends from it lies
     between 0.42 and 1.00 of equilibrium until a count says otherwise.
     """
-    mass_g = oxide.expected_g.value if oxide.weighed_g is None else min(oxide.weighed_g.value, oxide.expected_g.value)
-    origin = "expected from the rods, not weighed" if oxide.weighed_g is None else "dried and weighed"
+    mass_g = min((oxide.weighed_g or oxide.expected_g, oxide.expected_g), key=lambda mass: mass.value)
+    if oxide.weighed_g is None:
+        origin = "expected from the rods, not weighed"
+    else:
+        origin = "dried and weighed" if mass_g is oxide.weighed_g else "what the rods held; more was weighed"
     bands = "".join(f"#   {k.element:<2} {k.value:.2f}  ({k.low:.2f} to {k.high:.2f}): {k.why}\n" for k in KEPT)
     kept = ", ".join(f"{k.element} = {k.value:g}" for k in KEPT)
+    # a band counts as a rectangle
+    u_kept = ", ".join(f"{k.element} = {(k.high - k.low) / math.sqrt(12):.2g}" for k in KEPT if k.high > k.low)
     quoted = batch.name.replace("\\", "\\\\").replace('"', '\\"')
     first, again = on + timedelta(days=COUNT_AFTER_DAYS), on + timedelta(days=COUNT_AGAIN_DAYS)
-    height_mm = max(mass_g, 1e-6) / _POWDER_G_CM3 / (math.pi / 4 * (_VIAL_MM / 10) ** 2) * 10
+    height_mm = max(mass_g.value, 1e-6) / _POWDER_G_CM3 / (math.pi / 4 * (_VIAL_MM / 10) ** 2) * 10
     return (
         f"# Written by 'truekev recover' for the batch {_one_line(batch.name)!r}.\n"
         f"# Count it no sooner than {first} (lead and bismuth grow back), and again after {again}, sealed.\n"
@@ -165,11 +170,12 @@ def separation_toml(batch: BatchSettings, oxide: OxideYield, on: date) -> str:
         "[[separation]]\n"
         f"on = {on.isoformat()}\n"
         f"kept = {{ {kept} }}\n"
-        "others_kept = 1.0\n\n"
+        "others_kept = 1.0\n"
+        f"u_kept = {{ {u_kept} }}\n\n"
         "[body]\n"
         'form = "vial"\n'
-        f"oxide_mass_g = {max(mass_g, 1e-6):.6g}   # {origin}; standard uncertainty "
-        f"{(oxide.weighed_g or oxide.expected_g).u:.2g} g\n"
+        f"oxide_mass_g = {max(mass_g.value, 1e-6):.6g}   # {origin}\n"
+        f"u_oxide_mass_g = {mass_g.u:.2g}\n"
         "# Vial as assumed; measure yours and correct:\n"
         f"fill_height_mm = {height_mm:.3g}\n"
         f"inner_diameter_mm = {_VIAL_MM:g}\n"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from datetime import datetime, time
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
+from truekev.bench.batch_problems import entries_of, format_error
 from truekev.errors import FileFormatError, InputError
 from truekev.tables.loader import table_bytes
 
@@ -179,8 +179,8 @@ def batch_template() -> str:
     return table_bytes("batch_template.toml").decode()
 
 
-def batch_from_mapping(entries: dict[str, Any], *, file: str | None = None) -> BatchSettings:
-    """A checked batch from nested dictionaries.
+def batch_from_mapping(entries: dict[str, Any], *, file: str | None = None, text: str | None = None) -> BatchSettings:
+    """A checked batch from nested dictionaries; `text` is the TOML that they came from, for line numbers.
 
     Raises
     ------
@@ -190,15 +190,7 @@ def batch_from_mapping(entries: dict[str, Any], *, file: str | None = None) -> B
     try:
         return BatchSettings.model_validate(entries)
     except ValidationError as error:
-        problems = [
-            (".".join(str(part) for part in item["loc"]) or "batch", item["msg"].removeprefix("Value error, "))
-            for item in error.errors()
-        ]
-        rest = "; ".join(f"{field}: {message}" for field, message in problems[1:])
-        text = (
-            problems[0][1] + (f" (also {rest})" if rest else "") + ". 'truekev new batch' writes a commented template."
-        )
-        raise FileFormatError(text, file=file, field=problems[0][0]) from None
+        raise format_error(error, BatchSettings, file=file, text=text) from None
 
 
 def read_batch(path: str | Path) -> BatchSettings:
@@ -216,8 +208,4 @@ def read_batch(path: str | Path) -> BatchSettings:
         raise InputError(f"{file}: cannot be read ({error.strerror}); 'truekev new batch' writes a template.") from None
     except UnicodeDecodeError:
         raise FileFormatError("is not text in UTF-8; save it as UTF-8.", file=file) from None
-    try:
-        entries = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FileFormatError(f"is not valid TOML: {error}.", file=file) from None
-    return batch_from_mapping(entries, file=str(file))
+    return batch_from_mapping(entries_of(text, str(file)), file=str(file), text=text)

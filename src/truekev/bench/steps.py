@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from truekev.bench.attendance import unattended_stretches
+from truekev.bench.bath import state_index
 from truekev.bench.course import EndEvent
 from truekev.bench.plan import MakePlan
 from truekev.bench.settings import BatchSettings
@@ -147,12 +148,16 @@ def _slow_down(batch: BatchSettings, plan: MakePlan) -> list[Step]:
     over = (course.limit_ratio > 0.6) & (course.time_s > 0.5 * course.duration_s)
     if plan.end is not EndEvent.DISSOLVED or not over.any():
         return []
-    at_s = float(course.time_s[int(over.argmax())])
+    at = int(over.argmax())
+    at_s = float(course.time_s[at])
+    charge_left_c = course.final("charge_c") - float(course.states[at, state_index["charge_c"]])
+    later = batch.start + timedelta(seconds=round(at_s + charge_left_c / (0.5 * batch.supply.current_a)))
     return [
         Step(
             batch.start + timedelta(minutes=round(at_s / 60)),
             f"Lower the current to {0.5 * batch.supply.current_a:.2g} A: the rods are thin now and the hydroxide "
-            "carries no more. (If nobody is there the supply goes to its cap, and the bath warms.)",
+            f"carries no more. It then ends about {later:%a %H:%M}. (If nobody is there the supply goes to its cap, "
+            "the bath warms, and it ends as planned.)",
             False,
             (),
         )

@@ -147,6 +147,7 @@ def waste_plan(
     hydroxide_mol: float,
     volume_ml: float,
     thoria_g: float,
+    washings_ml: float = 0.0,
     carried_over: float = 0.005,
     u_carried_over: float = 0.005,
 ) -> WastePlan:
@@ -158,6 +159,8 @@ def waste_plan(
         What the bath holds at the end, washings included [mol].
     volume_ml : float
         Its volume [mL].
+    washings_ml : float
+        Water that came to it since: dilution before settling, washings [mL].
     thoria_g : float
         Thoria of the batch, for the activity that may be carried over.
     carried_over, u_carried_over : float
@@ -178,6 +181,8 @@ def waste_plan(
     for name, value in given.items():
         if not (math.isfinite(value) and value >= 0):
             raise OutOfRangeError(f"{name}: {value!r} was given; amounts are finite and not negative.")
+    if not (math.isfinite(washings_ml) and washings_ml >= 0):
+        raise OutOfRangeError(f"washings: {washings_ml!r} mL was given; it must be finite and not negative.")
     if not volume_ml > 0:
         raise OutOfRangeError(f"volume: {volume_ml!r} mL was given; it must be above zero.")
     least, most, planned = calcium_need_mol(tungstate_mol, sodium_mol)
@@ -187,7 +192,8 @@ def waste_plan(
     lime_made_g = lime_mol * molar_mass_g_mol("Ca(OH)2")
     planned_g = {salt: calcium_salt_g(planned, salt) for salt in CALCIUM_SALTS}
     solution_ml = 5.0 * planned_g["calcium chloride"] + 1.0
-    lime_dissolved_g = min(lime_solubility_g_100ml(20.0) * (volume_ml + solution_ml) / 100, lime_made_g)
+    total_ml = volume_ml + washings_ml + solution_ml
+    lime_dissolved_g = min(lime_solubility_g_100ml(20.0) * total_ml / 100, lime_made_g)
     lime_g = lime_made_g - lime_dissolved_g
     dry = tungstate_g + lime_g + carbonate_g
     activity = thoria_activity_bq(thoria_g)
@@ -211,8 +217,7 @@ def waste_plan(
         f"SLUDGE: calcium tungstate, calcium hydroxide; about {dry:.0f} g dry; tungsten "
         f"{tungstate_mol * molar_mass_g_mol('W'):.1f} g; Th-232 ____ Bq/g measured on ____; corrosive; radioactive "
         "until shown otherwise; owner ____",
-        f"LIQUID: about {volume_ml + solution_ml:.0f} mL, calcium-saturated, pH about 12, corrosive; tungsten some "
-        "mg/L; owner ____",
+        f"LIQUID: about {total_ml:.0f} mL, calcium-saturated, pH about 12, corrosive; tungsten some mg/L; owner ____",
         "SOLIDS: contaminated with thorium oxide and caustic; list inside; owner ____",
     )
     return WastePlan(
@@ -223,12 +228,12 @@ def waste_plan(
         solution_rise_k=heat / (solution_ml * 4.4),
         sludge_dry_g=Measured(dry, 0.05 * dry, "g"),
         sludge_wet_g=Measured(2.5 * dry, 0.8 * dry, "g"),
-        sludge_settles_h=_sludge_settling_h(dry, volume_ml + solution_ml),
+        sludge_settles_h=_sludge_settling_h(dry, total_ml),
         calcium_tungstate_g=tungstate_g,
         calcium_hydroxide_g=lime_g,
         calcium_hydroxide_dissolved_g=lime_dissolved_g,
         calcium_carbonate_g=carbonate_g,
-        liquid_ml=volume_ml + solution_ml,
+        liquid_ml=total_ml,
         liquid_ph=lime_saturated_ph(),
         tungsten_left_mg_l=(1.0, 5.0),
         carbonate_left_mg_l=carbonate_over_lime_mg_l(),

@@ -160,9 +160,10 @@ def readings_of(book: Book, batch_id: int, *, thin_to_every: int = 1) -> Reading
         rows = np.array([tuple(row) for row in connection.execute(query)], dtype=np.float64)
     rows = rows.reshape(-1, len(columns))
     rows = rows[np.isfinite(rows[:, 1:]).any(axis=1)]
+    by_column: dict[str, Any] = {name: rows[:, i] for i, name in enumerate(_FIELDS, start=1)}
     return Readings(
         clock_s=rows[:, 0],
-        **{name: rows[:, i] for i, name in enumerate(_FIELDS, start=1)},
+        **by_column,
         elapsed=False,
         file=f"{book.path.name}, batch {batch_id}",
     )

@@ -34,6 +34,10 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "limits",
     "emit",
     "forecast",
+    "identify",
+    "assay",
+    "characterise",
+    "control",
     "serve",
 )
 

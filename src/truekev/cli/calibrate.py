@@ -32,6 +32,9 @@ def register(app: typer.Typer) -> None:
         ),
         detector: str = typer.Option(None, metavar="D.toml", help="The detector; `truekev new detector` prints one."),
         background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
+        method: str = typer.Option(
+            "whole", metavar="M", help="whole: all counts by one model; peaks: line groups one by one."
+        ),
         out: str = typer.Option(None, metavar="scale.json", help="Write the scale here, for re-lock and convert."),
         pictures: str = typer.Option(".", metavar="FOLDER", help="Where the two pictures of each spectrum go."),
         no_pictures: bool = typer.Option(False, "--no-pictures", help="Draw no pictures."),
@@ -54,7 +57,9 @@ def register(app: typer.Typer) -> None:
             raise InputError("--out takes the scale of one spectrum; calibrate a single spectrum, or leave --out away.")
         check_out("--out", out)
         folder = Path(".") if no_pictures else _folder(pictures)
-        report = calibrate_files(spectra, source, detector=detector, background=background, progress=Progress())
+        report = calibrate_files(
+            spectra, source, detector=detector, background=background, method=method, progress=Progress()
+        )
         if out is not None:
             write_scale(report.spectra[0].scale, out)
         drawn = [] if no_pictures else [p for one in report.spectra for p in save_pictures(one, folder)]
@@ -107,6 +112,7 @@ def _plain(one: CalibratedSpectrum) -> dict[str, object]:
         "readings": one.readings,
         "to_type_in": one.to_type_in,
         "through_peaks": one.through_peaks,
+        "verdict": one.verdict,
         "scale": scale_as_dict(one.scale),
     }
 
@@ -163,6 +169,8 @@ def _print(one: CalibratedSpectrum) -> None:
         f"{_rival(one.confidence.margin, one.confidence.other_gain)}, "
         f"evidence for the source {one.confidence.evidence.ratio:.1f} (at least 1.2 is asked for)"
     )
+    if one.verdict:
+        typer.echo("  " + one.verdict)
     print_readings(one.readings)
     energies = np.array([e for e in (30, 60, 120, 240, 500, 662, 1000, 1461, 2000, 2614.5) if e <= top])
     u = scale.u_energy_kev(energies)

@@ -20,7 +20,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command()
     def cleanup(
-        batch: str = typer.Argument(metavar="BATCH.toml", help="The batch; its [cleanup] says what is in the beaker."),
+        batch: str = typer.Argument(metavar="BATCH.toml", help="The batch; its cleanup table tells of the beaker."),
         dose: str = typer.Option(
             None, "--dose", metavar="'50mL 5%'", help="The dose; the largest allowed if left out."
         ),
@@ -65,7 +65,7 @@ def _print(report: CleanReport) -> None:
             "tungsten taken as",
             "unlimited (unknown)" if p.heat.worst_case else f"{p.heat.tungsten_dissolved_g:.2f} g dissolve",
         ],
-        ["largest portion of this strength", "no limit" if p.allowed_ml >= 1e5 else f"{p.allowed_ml:.0f} mL"],
+        ["largest portion of this strength", p.largest_in_words],
         ["it could dissolve; will likely", f"{p.tungsten_capacity_g:.2f} g; {low:.2f} to {high:.2f} g (from memory)"],
         [
             "hydroxide: needed; there; to add",

@@ -56,7 +56,7 @@ def _print(r: DoseReport) -> None:
     rows = [
         ["photons: air kerma rate (point, no absorption)", str(r.kerma_rate)],
         ["shares", shares],
-        ["hours for 1 µSv", f"{r.hours_for_1_usv:.3g}"],
+        ["hours for 1 µSv", f"{r.hours_for_1_usv:.0f}" if r.hours_for_1_usv >= 100 else f"{r.hours_for_1_usv:.2g}"],
     ]
     if r.beta_contact_msv_h is not None:
         value, low, high = r.beta_contact_msv_h

@@ -70,7 +70,8 @@ def _print(report: MakeReport) -> None:
     batch, plan = report.batch, report.plan
     typer.echo(f"{batch.name}: plan of {batch.start:%Y-%m-%d %H:%M}")
     title("Worth it, allowed, safe")
-    paragraph(report.opening.worth_it)
+    for words in report.opening.worth_it.splitlines():
+        paragraph(words)
     for words in report.opening.assumed:
         paragraph(words, "  - ")
     paragraph(f"These rods: {plan.content.activity_bq} of Th-232, {report.opening.exemption.say}")
@@ -93,6 +94,7 @@ def _print(report: MakeReport) -> None:
             "tungsten dissolved; as fines; left",
             _three(plan.tungsten_dissolved_g, plan.tungsten_fines_g, plan.tungsten_left_g),
         ),
+        ("stubs above the liquid", "none" if plan.stubs_g.value == 0 else f"{plan.stubs_g} ({_lengths(report)})"),
         ("charge", str(plan.charge_ah)),
         ("duration; end", f"{plan.duration_h}; {plan.finish:%a %d %b %H:%M}"),
         ("what ends it", plan.end.value),
@@ -100,7 +102,7 @@ def _print(report: MakeReport) -> None:
         ("free hydroxide: start; end", f"{plan.hydroxide_start_mol_l}; {plan.hydroxide_end_mol_l}"),
         ("tungstate at the end", str(plan.tungstate_end_mol_l)),
         ("tungstate over its solubility in water", f"{plan.tungstate_saturation} (an upper bound in caustic)"),
-        ("tungstate crystallised", str(plan.tungstate_crystals_g)),
+        ("tungstate crystallised", "none" if plan.tungstate_crystals_g.value == 0 else str(plan.tungstate_crystals_g)),
         ("carbon dioxide taken up", str(plan.carbon_dioxide_mol)),
         ("water: used; evaporated", f"{plan.water_electrolysis_g}; {plan.water_evaporated_g}"),
         ("evaporation; latest first top-up", f"{plan.evaporation_g_h}; {plan.latest_top_up:%a %d %b %H:%M}"),
@@ -137,6 +139,12 @@ def _print(report: MakeReport) -> None:
     paragraph("Protective gear: " + "; ".join(report.protective_gear) + ".")
     title("Steps")
     print_steps(report.steps)
+
+
+def _lengths(report: MakeReport) -> str:
+    dipped_mm = report.batch.anode.dipped_mm or 0.0
+    over = (f"{lot.count} of {lot.length_mm - dipped_mm:g} mm" for lot in report.batch.rods if lot.role == "anode")
+    return ", ".join(over)
 
 
 def _three(*values: object) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
@@ -23,7 +22,10 @@ def register(app: typer.Typer) -> None:
     def recover(
         batch: str = typer.Argument(metavar="BATCH.toml", help="The batch whose oxide is recovered."),
         write: str = typer.Option(
-            None, "--write", metavar="SOURCE.toml", help="Where the source file goes; beside the batch if left out."
+            None,
+            "--write",
+            metavar="SOURCE.toml",
+            help="The source file; beside the batch if left out.",
         ),
         picture: str = typer.Option(None, "--picture", metavar="FILE.png", help="Draw the settling times."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
@@ -32,12 +34,11 @@ def register(app: typer.Typer) -> None:
 
         Example: truekev recover batch.toml --write vial.toml
         """
-        from truekev.job.recover import recover_batch, write_separation
+        from truekev.job.recover import free_name, recover_batch, write_separation
 
         check_picture(picture)
         report = recover_batch(batch)
-        path = Path(batch)
-        target = write_separation(report, write or path.with_name(f"{path.stem}.source.toml"))
+        target = write_separation(report, write or free_name(report, batch))
         if picture is not None:
             from truekev.pictures.bench_settling import picture_of_settling
             from truekev.pictures.canvas import save
@@ -54,6 +55,8 @@ def register(app: typer.Typer) -> None:
 
 def _print(report: RecoverReport) -> None:
     typer.echo(f"{report.batch}: recovery, separated on {report.separated_on:%Y-%m-%d}")
+    if report.unfinished:
+        paragraph(report.unfinished, "* ")
     title("Settling")
     liquids = list(dict.fromkeys(row.liquid for row in report.settling))
     grains = list(dict.fromkeys(row.grain_um for row in report.settling))

@@ -22,6 +22,9 @@ def register(app: typer.Typer) -> None:
         ),
         detector: str = typer.Option(None, metavar="D.toml", help="The detector that the scale was made with."),
         background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
+        method: str = typer.Option(
+            "whole", metavar="M", help="whole: all counts by one model; peaks: line groups one by one."
+        ),
         out: str = typer.Option(None, metavar="new.json", help="Write the new scale here."),
         json: bool = typer.Option(False, "--json", help="Print JSON."),
     ) -> None:
@@ -34,7 +37,13 @@ def register(app: typer.Typer) -> None:
 
         check_out("--out", out)
         report = relock_file(
-            spectrum, scale, sources=source, detector=detector, background=background, progress=Progress()
+            spectrum,
+            scale,
+            sources=source,
+            detector=detector,
+            background=background,
+            method=method,
+            progress=Progress(),
         )
         if out is not None:
             write_scale(report.scale, out)
@@ -46,6 +55,7 @@ def register(app: typer.Typer) -> None:
                         "file": report.file,
                         "source": report.source,
                         "moved_percent": report.moved_percent,
+                        "verdict": report.verdict,
                         "readings": report.readings,
                         "to_type_in": report.to_type_in,
                         "scale": scale_as_dict(report.scale),
@@ -55,6 +65,8 @@ def register(app: typer.Typer) -> None:
             return
         typer.echo(report.assumed)
         typer.echo(f"The gain moved by {report.moved_percent} since the scale was made (k = 1).")
+        if report.verdict:
+            typer.echo(report.verdict)
         print_readings(report.readings)
         print_coefficients(report.to_type_in)
         if out is not None:

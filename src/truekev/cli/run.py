@@ -77,7 +77,9 @@ def _print(report: FollowReport) -> None:
     s = report.standing
     typer.echo(f"{report.batch.name}: at {s.last_reading:%a %d %b %H:%M}, {s.elapsed_h:.1f} h after the start")
     bounds = f"between {s.charge_at_least_ah:.2f} and {s.charge_at_most_ah:.2f} Ah"
-    finish = "no current flows" if s.finish is None else f"{s.finish:%a %d %b %H:%M} ± {s.u_finish_h:.1f} h"
+    finish = f"{s.finish:%a %d %b %H:%M} ± {s.u_finish_h:.1f} h" if s.finish is not None else "no current flows"
+    if s.finish is not None and s.u_finish_h == 0.0:
+        finish = "reached by then: all that goes has gone"
     origin = "titrated" if s.free_hydroxide_titrated else "from the plan"
     rows = [
         ["readings", str(s.n_readings)],
@@ -89,6 +91,8 @@ def _print(report: FollowReport) -> None:
         ["end expected", f"{finish} (planned {s.planned_finish:%a %d %b %H:%M})"],
     ]
     print_table("", ["quantity", "value"], rows)
+    if report.unread_columns:
+        paragraph(f"Columns not read: {', '.join(report.unread_columns)}.")
     for w in s.weighings:
         typer.echo(
             f"weighed at {w.at_h:.1f} h: {w.mass_g:.2f} g left, {w.tungsten_gone_g:.2f} g tungsten gone, "

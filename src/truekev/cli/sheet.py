@@ -35,6 +35,11 @@ def register(app: typer.Typer) -> None:
         from truekev.sheets.html import sheet_html
         from truekev.sheets.pdf import sheet_pdf
 
+        if record.endswith(".toml"):
+            raise InputError(
+                f"{record}: sheets are made of records in a book. `truekev book add batch {record} --book lab.book` "
+                "gives its number, `truekev sheet NUMBER --book lab.book` the sheet."
+            )
         try:
             day = date.today() if on is None else date.fromisoformat(on)
         except ValueError:

@@ -62,7 +62,8 @@ def _print(report: WasteReport) -> None:
             "in it: tungstate; lime; carbonate of calcium",
             f"{p.calcium_tungstate_g:.1f}; {p.calcium_hydroxide_g:.1f}; {p.calcium_carbonate_g:.1f} g",
         ],
-        ["liquid", f"{p.liquid_ml:.0f} mL, pH about {p.liquid_ph:.1f}, tungsten {low:.0f} to {high:.0f} mg/L"],
+        ["liquid", f"{p.liquid_ml:.0f} mL ({report.washings_ml:.0f} mL of it dilution and washings)"],
+        ["pH; tungsten in it", f"about {p.liquid_ph:.1f}; {low:.0f} to {high:.0f} mg/L"],
         ["sludge reaches 1 Bq/g when this share of the thoria is in it", f"{100 * p.sludge_reaches_1_bq_g_at:.1f} %"],
         ["sludge as planned (half a percent carried over)", str(p.sludge_bq_g_planned)],
         [
@@ -81,6 +82,6 @@ def _print(report: WasteReport) -> None:
     title("Contaminated solids")
     for item in p.solids:
         paragraph(item, "[ ] ")
-    title("Labels")
+    title("Labels (the sheet to print is made from the book: truekev sheet NUMBER --which waste)")
     for label in p.labels:
         paragraph(label, "  ")

@@ -41,6 +41,7 @@ def follow_in_book(book: Book, batch_id: int) -> FollowReport | None:
         plan=plan,
         timeline=timeline,
         standing=follow_run(batch, plan, timeline),
+        unread_columns=(),
         cautions=cautions_for("lift", "run", "unattended"),
         record=Record.make((InputFile(f"record {record.id}", record.sha256),), tables=table_versions()),
     )

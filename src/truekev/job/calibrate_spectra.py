@@ -8,7 +8,15 @@ from pathlib import Path
 
 import numpy as np
 
-from truekev.job.counted import count_of, crystal_in, detector_of, per_spectrum, read_background
+from truekev.job.counted import (
+    checked_method,
+    count_of,
+    crystal_in,
+    detector_of,
+    per_spectrum,
+    read_background,
+    scatter_in,
+)
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.scale.calibrate import calibrate
@@ -16,6 +24,7 @@ from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale
 from truekev.scale.polynomials import InstrumentPolynomial, PeakPolynomial, instrument_polynomial, peak_polynomials
 from truekev.scale.verdict import Confidence
+from truekev.scale.whole.calibrate_whole import calibrate_whole
 from truekev.spectra.spectrum import Spectrum
 from truekev.tables.loader import table_versions
 
@@ -59,6 +68,8 @@ class CalibratedSpectrum:
         Degrees 1, 2 and 3: the best the instrument can be told.
     through_peaks : tuple of PeakPolynomial
         Degrees 1, 2 and 3 through the same groups, as bench habit does it, for comparison.
+    verdict : str
+        How well the model describes the spectrum and where it does not; empty for the method by peaks.
     """
 
     file: str
@@ -68,6 +79,7 @@ class CalibratedSpectrum:
     readings: tuple[Reading, ...]
     to_type_in: tuple[InstrumentPolynomial, ...]
     through_peaks: tuple[PeakPolynomial, ...]
+    verdict: str
     spectrum: Spectrum
     fitted: FittedSpectrum
 
@@ -107,6 +119,7 @@ def calibrate_files(
     *,
     detector: str | None = None,
     background: str | None = None,
+    method: str = "whole",
     progress: Progress | None = None,
 ) -> CalibrationReport:
     """Calibrate spectra of one instrument from files.
@@ -120,6 +133,8 @@ def calibrate_files(
         spectrum that holds them all.
     detector, background
         Detector file (default: CsI(Tl) cube of 10 mm) and a background spectrum.
+    method
+        "whole": all counts by one forward model; "peaks": line groups one by one.
     progress
         Called with (share done, what).
 
@@ -131,6 +146,7 @@ def calibrate_files(
         No safe lock; says why and what would help.
     """
     tell = progress or (lambda share, what: None)
+    checked_method(method)
     used_detector, assumed = detector_of(detector)
     room = read_background(background)
     counted = [
@@ -138,15 +154,26 @@ def calibrate_files(
         for file, words in zip(files, per_spectrum(sources, len(files)), strict=True)
     ]
     crystal = crystal_in(used_detector, tell)
-    tell(0.2, "looking for the gain")
-    found = calibrate([one.counted for one in counted], crystal)
+    spectra = [one.counted for one in counted]
+    if method == "whole":
+        scatter = scatter_in(used_detector, tell)
+        tell(0.2, "looking for the gain, then fitting all counts")
+        whole = calibrate_whole(spectra, crystal, scatter)
+        found, verdicts = whole.calibration, [one.words for one in whole.verdicts]
+        how = "the whole spectrum"
+    else:
+        tell(0.2, "looking for the gain")
+        found, verdicts = calibrate(spectra, crystal), [""] * len(spectra)
+        how = "peaks"
     inputs = [InputFile(str(one.spectrum.file), one.spectrum.sha256) for one in counted]
     if room is not None:
         inputs.append(InputFile(room.spectrum.file, room.spectrum.sha256))
-    settings = {"sources": list(sources), "detector": used_detector.name, "method": "peaks"}
+    settings = {"sources": list(sources), "detector": used_detector.name, "method": method}
     record = Record.make(inputs, settings, table_versions())
     results = []
-    for one, bare, confidence, fitted in zip(counted, found.scales, found.confidences, found.fit.spectra, strict=True):
+    for one, bare, confidence, fitted, verdict in zip(
+        counted, found.scales, found.confidences, found.spectra, verdicts, strict=True
+    ):
         spectrum = one.spectrum
         start = "" if spectrum.start is None else spectrum.start.isoformat()
         scale = replace(
@@ -154,7 +181,7 @@ def calibrate_files(
             detector=used_detector.name,
             claimed_coefficients_kev=() if spectrum.claimed_scale is None else spectrum.claimed_scale.coefficients_kev,
             spectrum_start=start,
-            history=(f"calibrated by peaks with {one.counted.sample.name} from {spectrum.file}",),
+            history=(f"calibrated by {how} with {one.counted.sample.name} from {spectrum.file}",),
             record=record,
         )
         results.append(
@@ -166,6 +193,7 @@ def calibrate_files(
                 readings_of(scale, spectrum),
                 tuple(instrument_polynomial(scale, degree) for degree in (1, 2, 3)),
                 peak_polynomials(scale.groups, scale),
+                verdict,
                 spectrum,
                 fitted,
             )

@@ -10,17 +10,31 @@ from pathlib import Path
 import numpy as np
 
 from truekev.errors import InputError
-from truekev.job.preparing import ENGINE, SEARCH, announce_preparation
+from truekev.job.preparing import ENGINE, SEARCH, SMEAR, announce_preparation
 from truekev.scale.calibrate_peaks import CountedSpectrum
-from truekev.scale.crystal import Crystal, crystal_of
+from truekev.scale.crystal import Crystal, crystal_of, scatter_of
 from truekev.scale.sample import sample_of
 from truekev.scale.search import BACKGROUND_U, MeasuredBackground
 from truekev.sources.described import resolve_source
 from truekev.spectra.read import read_spectrum
 from truekev.spectra.spectrum import Spectrum
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector, read_detector
+from truekev.transport.stand import Scatter
 
-__all__ = ["Counted", "ReadBackground", "count_of", "crystal_in", "detector_of", "per_spectrum", "read_background"]
+__all__ = [
+    "METHODS",
+    "Counted",
+    "ReadBackground",
+    "checked_method",
+    "count_of",
+    "crystal_in",
+    "detector_of",
+    "per_spectrum",
+    "read_background",
+    "scatter_in",
+]
+
+METHODS = ("whole", "peaks")  # all counts by one model; line groups one by one
 
 _LEAST_COUNTS = 200
 
@@ -56,6 +70,25 @@ def crystal_in(detector: Detector, tell: Callable[[float, str], None]) -> Crysta
     announce_preparation(tell, SEARCH, *(() if detector == DEFAULT_DETECTOR else (ENGINE,)))
     tell(0.1, "computing the crystal's response")
     return crystal_of(detector, tell)
+
+
+def scatter_in(detector: Detector, tell: Callable[[float, str], None]) -> tuple[Scatter, ...]:
+    """What scatters into the detector from its surroundings; says before it compiles or computes."""
+    announce_preparation(tell, SMEAR, *(() if detector == DEFAULT_DETECTOR else (ENGINE,)))
+    return scatter_of(detector, tell)
+
+
+def checked_method(method: str) -> str:
+    """The method, if there is one of that name.
+
+    Raises
+    ------
+    InputError
+        There is none.
+    """
+    if method not in METHODS:
+        raise InputError(f"--method {method}: there are {' and '.join(METHODS)}.")
+    return method
 
 
 def per_spectrum(words: Sequence[str], n_spectra: int) -> list[tuple[str, ...]]:

@@ -231,7 +231,8 @@ def _counts_and_scale(filler: _Filler, instrument: int, rods: int, tell: Callabl
 def _batch(filler: _Filler, rods: int) -> int:
     book = filler.book
     filler.on(2026, 10, 2)
-    body = batch_body(batch_template(), "batch.toml")
+    # by the time of the book basket, titanium, copper and iron are out of the beaker
+    body = batch_body(batch_template().replace("_out = false", "_out = true "), "batch.toml")
     settings = BatchSettings.model_validate(body.settings)
     batch = book.add(body.model_copy(update={"stock_ids": (rods,)}))
     plan, report = keep_plan(book, batch.id)

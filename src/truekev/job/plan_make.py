@@ -7,13 +7,15 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from pathlib import Path
 
-from truekev.bench.inverse import current_for_deadline_a, smallest_batch
-from truekev.bench.plan import MakePlan, plan_make
+from truekev.bench.course import EndEvent
+from truekev.bench.inverse import current_for_deadline_a, least_hours, smallest_batch
+from truekev.bench.plan import MakePlan
 from truekev.bench.settings import BatchSettings, read_batch
 from truekev.bench.steps import ShoppingItem, Step, make_steps, shopping_list
 from truekev.bench.stoichiometry import calcium_salt_g
 from truekev.bench.waste import calcium_need_mol
-from truekev.errors import InputError, OutOfRangeError
+from truekev.errors import InputError, OutOfRangeError, RefusedError
+from truekev.job.planned import planned
 from truekev.job.worth_it import WorthIt, worth_making
 from truekev.nuclides.lines import photon_lines
 from truekev.quantity import Measured
@@ -29,6 +31,7 @@ NOT_COMPARED = (
     "The counting times were not compared: `truekev forecast --source rods:…` sets the rods as they are beside the "
     "vial that could be made. Count the rods as they are first; often nothing needs making."
 )
+_LONGEST_H = 30 * 24 - 1
 LOWEST_AGED_SHARE = 0.42  # daughters of thorium of unknown age: 0.42 to 1.00 of equilibrium
 
 
@@ -183,10 +186,18 @@ def plan_of_settings(
             f"To finish by {done_by:%Y-%m-%d %H:%M}: at least {current:.2f} A ({plan.finish:%Y-%m-%d %H:%M})."
         )
     else:
-        plan = plan_make(batch)
-    if plan.duration_h.value > 30 * 24 - 1:
-        raise OutOfRangeError(f"supply.current_a: at {batch.supply.current_a:g} A it would take more than 30 days.")
-    _, most, planned = calcium_need_mol(
+        if activity_bq is not None:
+            _refuse_endless(batch, least_hours(batch))
+        plan = planned(batch)
+    _refuse_endless(batch, plan.duration_h.value)
+    if activity_bq is not None and plan.end not in (EndEvent.DISSOLVED, EndEvent.PARTED):
+        raise RefusedError(
+            f"{activity_bq:.0f} Bq of Th-232 cannot be had at {batch.supply.current_a:g} A under a cap of "
+            f"{batch.supply.voltage_cap_v:g} V: before all of it is dissolved, {plan.end.value}.",
+            "more current (a shorter run takes up less carbon dioxide and loses less water), a higher cap, a smaller "
+            "gap, or somebody there more often to top up.",
+        )
+    _, most_mol, planned_mol = calcium_need_mol(
         plan.course.final("tungstate"), plan.course.final("sodium") + 2 * plan.course.final("tungstate_solid")
     )
     return MakeReport(
@@ -195,16 +206,25 @@ def plan_of_settings(
         answer=" ".join(answers),
         plan=plan,
         steps=make_steps(batch, plan),
-        shopping=shopping_list(batch, plan, calcium_salt_g(max(planned, most), "calcium chloride")),
+        shopping=shopping_list(batch, plan, calcium_salt_g(max(planned_mol, most_mol), "calcium chloride")),
         protective_gear=PROTECTIVE_GEAR,
         record=Record.make(inputs, {"batch": batch.model_dump(mode="json", by_alias=True)}, table_versions()),
     )
 
 
+def _refuse_endless(batch: BatchSettings, hours: float) -> None:
+    if hours > _LONGEST_H:
+        raise OutOfRangeError(
+            f"supply.current_a: at {batch.supply.current_a:g} A it would take more than 30 days; more current, a "
+            "larger supply, or fewer rods."
+        )
+
+
 def _size_in_words(batch: BatchSettings, activity_bq: float) -> str:
     rods = next(lot for lot in batch.rods if lot.role == "anode")
     return (
-        f"{activity_bq:.0f} Bq of Th-232 take {rods.count} rods of {rods.diameter_mm:g} × {rods.length_mm:g} mm, "
+        f"{activity_bq:.0f} Bq of Th-232 take {rods.count} {'rod' if rods.count == 1 else 'rods'} of "
+        f"{rods.diameter_mm:g} × {rods.length_mm:g} mm, "
         f"{batch.hydroxide.mass_g:g} g sodium hydroxide in {batch.cell.volume_ml:g} mL, in a vessel of "
         f"{batch.cell.vessel_diameter_mm:g} mm; nothing smaller does it (5 % lost in washing allowed for)."
     )
@@ -223,6 +243,6 @@ def _opening(plan: MakePlan, compared_times: WorthIt | None) -> Opening:
     compared = compare_with_exemption({"Th-232": content.activity_bq.value}, content.mass_g.value)
     rods = compare_with_exemption({"Th-232": content.single_rod_bq}, content.mass_g.value / content.n_rods)
     single = f"One rod alone ({content.single_rod_bq:.0f} Bq of Th-232): {rods.say}"
-    words = NOT_COMPARED if compared_times is None else " ".join(compared_times.answer)
+    words = NOT_COMPARED if compared_times is None else "\n".join(compared_times.answer)
     said = () if compared_times is None else compared_times.said
     return Opening(words, said, compared, single, published_rules())

@@ -7,12 +7,13 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-__all__ = ["ENGINE", "SEARCH", "Compiled", "announce_preparation", "preparation_s"]
+__all__ = ["ENGINE", "SEARCH", "SMEAR", "Compiled", "announce_preparation", "preparation_s"]
 
 # Module and name of an outermost compiled function, and the time that it takes to compile [s], as measured on one core
 # of a small machine that does nothing else.
 Compiled = tuple[str, str, float]
 SEARCH: Compiled = ("truekev.scale.search", "_scan", 2.0)
+SMEAR: Compiled = ("truekev.scale.whole.smear", "smeared", 3.0)
 ENGINE: Compiled = ("truekev.transport.histories", "_run", 12.0)
 
 

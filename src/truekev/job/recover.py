@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from truekev.bench.follow import follow_run
-from truekev.bench.plan import MakePlan, plan_make
+from truekev.bench.follow import RunStanding, follow_run
+from truekev.bench.plan import MakePlan
 from truekev.bench.readings import readings_path
 from truekev.bench.recovery import (
     KEPT,
@@ -19,19 +19,20 @@ from truekev.bench.recovery import (
     source_label,
 )
 from truekev.bench.settings import BatchSettings, read_batch
-from truekev.bench.settling import SettlingRow, end_liquor, filter_holds, settling_table, water_20_degc
+from truekev.bench.settling import Liquid, SettlingRow, end_liquor, filter_holds, settling_table, water_20_degc
 from truekev.bench.steps import Step
 from truekev.bench.stoichiometry import molar_mass_g_mol
 from truekev.bench.washing import Flocculation, WashPlan, flocculation, wash_plan
 from truekev.errors import InputError
 from truekev.files import write_whole
+from truekev.job.planned import planned
 from truekev.job.run_today import run_so_far
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.safety.cautions import cautions_for
 from truekev.tables.loader import table_versions
 
-__all__ = ["RecoverReport", "recover_batch", "write_separation"]
+__all__ = ["RecoverReport", "free_name", "recover_batch", "washing_of", "write_separation"]
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ class RecoverReport:
     batch: str
     separated_on: datetime
     from_readings: bool
+    unfinished: str
     settling: tuple[SettlingRow, ...]
     filters: dict[str, dict[str, bool]]
     washing: WashPlan
@@ -73,6 +75,32 @@ def _liquor_fractions(plan: MakePlan) -> tuple[float, float, float, float]:
     )
 
 
+def washing_of(batch: BatchSettings, plan: MakePlan) -> tuple[WashPlan, Liquid]:
+    """Washing of a batch's oxide, and the liquor that it settles from.
+
+    Raises
+    ------
+    OutOfRangeError
+        The heel is not smaller than the beaker, or it would take more than 40 rounds.
+    """
+    x_oh, x_w, salt_g, volume_ml = _liquor_fractions(plan)
+    density = (
+        plan.course.final("water") * molar_mass_g_mol("H2O") / (1 - x_oh - x_w) / volume_ml if x_oh + x_w < 1 else 1.4
+    )
+    liquor = end_liquor(density, plan.tungstate_end_mol_l.value, x_oh, x_w)
+    return wash_plan(salt_g=salt_g, volume_ml=volume_ml, liquor=liquor, settings=batch.recovery), liquor
+
+
+def _unfinished(plan: MakePlan, standing: RunStanding) -> str:
+    gone_g, planned_g = standing.tungsten_gone_g.value, plan.tungsten_dissolved_g.value + plan.tungsten_fines_g.value
+    if gone_g >= 0.97 * planned_g:
+        return ""
+    return (
+        f"The readings end with {100 * gone_g / planned_g:.0f} % of the planned tungsten gone: yield, activity and "
+        "label are those of a run that stopped there. Note what was read since, and ask again."
+    )
+
+
 def recover_batch(batch_path: str | Path) -> RecoverReport:
     """Plan and account for the recovery of a batch.
 
@@ -86,19 +114,15 @@ def recover_batch(batch_path: str | Path) -> RecoverReport:
         The batch, or a flocculant where it cannot work.
     """
     batch = read_batch(batch_path)
-    plan = plan_make(batch)
-    freed, from_readings, ended = plan.thoria_freed_g, False, plan.finish
+    plan = planned(batch)
+    freed, from_readings, ended, unfinished = plan.thoria_freed_g, False, plan.finish, ""
     if readings_path(batch_path).exists():
-        timeline, _ = run_so_far(batch, batch_path, None)
-        standing = follow_run(batch, plan, timeline)
+        standing = follow_run(batch, plan, run_so_far(batch, batch_path, None).timeline)
         freed, from_readings, ended = standing.thoria_freed_g, True, standing.last_reading
+        unfinished = _unfinished(plan, standing)
     settings = batch.recovery
-    x_oh, x_w, salt_g, volume_ml = _liquor_fractions(plan)
-    density = (
-        plan.course.final("water") * molar_mass_g_mol("H2O") / (1 - x_oh - x_w) / volume_ml if x_oh + x_w < 1 else 1.4
-    )
-    liquor = end_liquor(density, plan.tungstate_end_mol_l.value, x_oh, x_w)
-    washing = wash_plan(salt_g=salt_g, volume_ml=volume_ml, liquor=liquor, settings=settings)
+    washing, liquor = washing_of(batch, plan)
+    volume_ml = 1000 * float(plan.course.volume_l[-1])
     kept_share = 1 - washing.lost_share.value
     expected = Measured(
         freed.value * kept_share, freed.value * kept_share * (freed.relative_u if freed.value else 0.0), "g"
@@ -113,6 +137,7 @@ def recover_batch(batch_path: str | Path) -> RecoverReport:
         batch=batch.name,
         separated_on=separated,
         from_readings=from_readings,
+        unfinished=unfinished,
         settling=table,
         filters=filters,
         washing=washing,
@@ -169,6 +194,17 @@ def _steps(
     return tuple(
         Step(separated if i == 2 else None, what, False, cautions_for(*names)) for i, (what, names) in enumerate(texts)
     )
+
+
+def free_name(report: RecoverReport, batch_path: str | Path) -> Path:
+    """A name beside the batch that is free, or whose file says the same."""
+    batch = Path(batch_path)
+    name = batch.with_name(f"{batch.stem}.source.toml")
+    number = 2
+    while name.exists() and name.read_text(encoding="utf-8", errors="replace") != report.separation_toml:
+        name = batch.with_name(f"{batch.stem}.source-{number}.toml")
+        number += 1
+    return name
 
 
 def write_separation(report: RecoverReport, path: str | Path) -> Path:

@@ -8,13 +8,14 @@ from pathlib import Path
 
 from truekev.errors import InputError
 from truekev.job.calibrate_spectra import Reading, readings_of
-from truekev.job.counted import count_of, crystal_in, detector_of, read_background
+from truekev.job.counted import checked_method, count_of, crystal_in, detector_of, read_background, scatter_in
 from truekev.quantity import Measured
 from truekev.record import InputFile, Record
 from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale, read_scale
 from truekev.scale.polynomials import InstrumentPolynomial, instrument_polynomial
 from truekev.scale.relock import relock
+from truekev.scale.whole.relock_whole import relock_whole
 from truekev.spectra.spectrum import Spectrum
 from truekev.tables.loader import table_versions
 
@@ -25,7 +26,8 @@ __all__ = ["RelockReport", "relock_file"]
 class RelockReport:
     """A re-lock: by how much the gain moved, the new scale, and what to type into the instrument.
 
-    `moved_percent` is the change of the gain with its standard uncertainty.
+    `moved_percent` is the change of the gain with its standard uncertainty, `verdict` how well the model describes the
+    spectrum (empty for the method by peaks).
     """
 
     assumed: str
@@ -36,6 +38,7 @@ class RelockReport:
     old_scale: EnergyScale
     readings: tuple[Reading, ...]
     to_type_in: tuple[InstrumentPolynomial, ...]
+    verdict: str
     spectrum: Spectrum
     fitted: FittedSpectrum
 
@@ -47,6 +50,7 @@ def relock_file(
     sources: Sequence[str] = (),
     detector: str | None = None,
     background: str | None = None,
+    method: str = "whole",
     progress: Callable[[float, str], None] | None = None,
 ) -> RelockReport:
     """Find the gain of a new spectrum; shape and zero are those of the scale.
@@ -59,7 +63,7 @@ def relock_file(
         A scale that this program wrote.
     sources
         What was counted; the scale's own source where left out.
-    detector, background, progress
+    detector, background, method, progress
         As in calibration.
 
     Raises
@@ -69,6 +73,7 @@ def relock_file(
     RefusedError
         The spectrum does not fit the scale and source.
     """
+    checked_method(method)
     old = read_scale(scale_file)
     stated = old.record.settings.get("sources", [])
     words = list(sources) or ([str(word) for word in stated] if isinstance(stated, list) else [])
@@ -84,15 +89,20 @@ def relock_file(
     one = count_of(file, words, used_detector, room)
     tell = progress or (lambda share, what: None)
     crystal = crystal_in(used_detector, tell)
+    scatter = scatter_in(used_detector, tell) if method == "whole" else ()
     tell(0.3, "looking for the gain")
-    found = relock(one.counted, old, crystal)
+    if method == "whole":
+        whole = relock_whole(one.counted, old, crystal, scatter)
+        found, verdict = whole.relock, whole.verdict.words
+    else:
+        found, verdict = relock(one.counted, old, crystal), ""
     inputs = [
         InputFile(str(scale_file), InputFile.of(scale_file).sha256),
         InputFile(one.spectrum.file, one.spectrum.sha256),
     ]
     if room is not None:
         inputs.append(InputFile(room.spectrum.file, room.spectrum.sha256))
-    settings = {"sources": words, "detector": used_detector.name, "method": "re-lock"}
+    settings = {"sources": words, "detector": used_detector.name, "method": f"re-lock, {method}"}
     moved = Measured(100.0 * (found.gain_ratio.value - 1.0), 100.0 * found.gain_ratio.u, "%")
     claimed = one.spectrum.claimed_scale
     scale = replace(
@@ -111,6 +121,7 @@ def relock_file(
         old,
         readings_of(scale, one.spectrum),
         tuple(instrument_polynomial(scale, degree) for degree in (1, 2, 3)),
+        verdict,
         one.spectrum,
         found.fitted,
     )

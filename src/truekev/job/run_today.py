@@ -7,16 +7,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from truekev.bench.follow import RunStanding, follow_run
-from truekev.bench.plan import MakePlan, plan_make
-from truekev.bench.readings import append_reading, parse_reading, read_readings, readings_path
+from truekev.bench.plan import MakePlan
+from truekev.bench.readings import append_reading, by_clock, parse_reading, read_readings, readings_path
 from truekev.bench.settings import BatchSettings, read_batch
 from truekev.bench.timeline import Timeline, join_timelines, timeline_of
 from truekev.errors import InputError
+from truekev.job.planned import planned
 from truekev.record import InputFile, Record
 from truekev.safety.cautions import Caution, cautions_for
 from truekev.tables.loader import table_versions
 
-__all__ = ["FollowReport", "NotedReading", "follow_batch", "note_reading", "run_so_far"]
+__all__ = ["FollowReport", "NotedReading", "RunSoFar", "follow_batch", "note_reading", "run_so_far"]
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,7 @@ class FollowReport:
     plan: MakePlan
     timeline: Timeline
     standing: RunStanding
+    unread_columns: tuple[str, ...]
     cautions: tuple[Caution, ...]
     record: Record
 
@@ -44,6 +46,7 @@ class FollowReport:
         return {
             "batch": self.batch.name,
             "standing": self.standing,
+            "unread_columns": self.unread_columns,
             "cautions": self.cautions,
             "record": self.record,
         }
@@ -69,10 +72,17 @@ def _clock_s(moment: datetime) -> float:
     return (moment.replace(tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)).total_seconds()
 
 
-def run_so_far(
-    batch: BatchSettings, batch_path: str | Path, logger: str | Path | None
-) -> tuple[Timeline, list[InputFile]]:
-    """Notes and logger of a batch on one axis, and the files they came from.
+@dataclass(frozen=True)
+class RunSoFar:
+    """Notes and logger of a batch on one axis, the files they came from, and columns that mean nothing to us."""
+
+    timeline: Timeline
+    files: tuple[InputFile, ...]
+    unread_columns: tuple[str, ...]
+
+
+def run_so_far(batch: BatchSettings, batch_path: str | Path, logger: str | Path | None) -> RunSoFar:
+    """Notes and logger of a batch on one axis; notes are put in the order of their times.
 
     Raises
     ------
@@ -86,9 +96,13 @@ def run_so_far(
         raise InputError(
             f"{notes}: there is no reading yet; note one: truekev note {batch_path} current=1.4 voltage=3.1"
         )
-    lines = [timeline_of(read_readings(path), start) for path in parts]
-    files = [InputFile.of(path) for path in parts]
-    return (lines[0] if len(lines) == 1 else join_timelines(lines[0], lines[1])), files
+    read = [by_clock(read_readings(path)) if path == notes else read_readings(path) for path in parts]
+    lines = [timeline_of(one, start) for one in read]
+    return RunSoFar(
+        lines[0] if len(lines) == 1 else join_timelines(lines[0], lines[1]),
+        tuple(InputFile.of(path) for path in parts),
+        tuple(name for one in read for name in one.unread),
+    )
 
 
 def follow_batch(batch_path: str | Path, logger: str | Path | None = None) -> FollowReport:
@@ -102,13 +116,14 @@ def follow_batch(batch_path: str | Path, logger: str | Path | None = None) -> Fo
         The batch itself is refused.
     """
     batch = read_batch(batch_path)
-    plan = plan_make(batch)
-    timeline, files = run_so_far(batch, batch_path, logger)
+    plan = planned(batch)
+    so_far = run_so_far(batch, batch_path, logger)
     return FollowReport(
         batch=batch,
         plan=plan,
-        timeline=timeline,
-        standing=follow_run(batch, plan, timeline),
+        timeline=so_far.timeline,
+        standing=follow_run(batch, plan, so_far.timeline),
+        unread_columns=so_far.unread_columns,
         cautions=cautions_for("lift", "run", "unattended"),
-        record=Record.make((InputFile.of(batch_path), *files), tables=table_versions()),
+        record=Record.make((InputFile.of(batch_path), *so_far.files), tables=table_versions()),
     )

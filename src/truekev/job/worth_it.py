@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -28,20 +29,25 @@ from truekev.record import InputFile, Record
 from truekev.scale.forecast import forecast
 from truekev.scale.predicted import PredictedSpectrum, energy_of_u, predict
 from truekev.scale.room import Room, assumed_room, measured_room
-from truekev.sources.bodies import MOST_RODS
+from truekev.sources.bodies import MOST_RODS, strata_of
+from truekev.sources.nearness import crystal_share
 from truekev.sources.short_forms import rods_source, source_in_words, vial_source
 from truekev.sources.source import Source
 from truekev.spectra.spectrum import Spectrum
 from truekev.tables.loader import table_versions
 from truekev.transport.detector import Detector
 
-__all__ = ["WorthIt", "worth_it", "worth_it_of", "worth_making"]
+__all__ = ["WorthIt", "alternatives", "worth_it", "worth_it_of", "worth_making"]
 
 Progress = Callable[[float, str], None]
 
 _RECOVERED = 0.95  # of the oxide, after washing: assumed
 _MOST_OF_A_BATCH = 20
 _NAMED_U, _OTHER_U = 0.02, 0.04
+_CASCADE_KEV = 583.187  # of Tl-208, always with 2614.5 keV
+_SUMMED = 0.01
+_OPTION = re.compile(r" \(--[^)]*\)")
+_OWN = "`truekev forecast` takes your own detector, room, peak width and prices."
 
 
 @dataclass(frozen=True)
@@ -68,7 +74,7 @@ class WorthIt:
 
 
 def _curve(predicted: PredictedSpectrum, room: Room) -> PredictedCurve:
-    edges_kev = np.concatenate((np.arange(16.0, 400.0, 4.0), np.geomspace(400.0, 2950.0, 220)))
+    edges_kev = np.geomspace(16.0, 2950.0, 320)
     at_u = energy_of_u(predicted.curve, predicted.u)
     width = np.diff(edges_kev)
 
@@ -91,10 +97,27 @@ def _curve(predicted: PredictedSpectrum, room: Room) -> PredictedCurve:
     return PredictedCurve(0.5 * (edges_kev[1:] + edges_kev[:-1]), np.asarray(total, np.float64), parts)
 
 
+def _any_deposit(predicted: PredictedSpectrum) -> float:
+    """Share of photons of 583 keV born in the source that leave anything in the crystal."""
+    routes = predicted.response.routes
+    return float(routes[0].full_energy(_CASCADE_KEV)) + sum(
+        float(one.deposits(_CASCADE_KEV)[0].sum()) for one in routes
+    )
+
+
 def _kind(source: Source, words: str) -> str:
     if source.body.form in ("vial", "resin") and not Path(words).is_file():
         return TO_MAKE
     return AT_HAND
+
+
+def _said_of(rows: Sequence[tuple[Source, str, int]]) -> tuple[str, ...]:
+    if not any(kind == TO_MAKE for _, kind, _ in rows):
+        return ()
+    return (
+        "A vial or resin in a short form counts as not yet made; one that exists is described in a source file "
+        "(truekev new source).",
+    )
 
 
 def _oxide_g(source: Source) -> float:
@@ -103,8 +126,11 @@ def _oxide_g(source: Source) -> float:
     return th232 / vial_source(1.0).activities_bq["Th-232"]
 
 
-def _alternatives(named: Sequence[Source]) -> list[tuple[Source, str, int]]:
-    """More rods, an everyday source, then the vial that could be made; each with the rods to buy."""
+def alternatives(named: Sequence[Source]) -> list[tuple[Source, str, int]]:
+    """What to set beside the named: more rods, everyday things, then the vial that could be made.
+
+    Each with its kind and the number of rods to buy.
+    """
     rods = [source for source in named if source.body.form == "rods"]
     found: list[tuple[Source, str, int]] = []
     if rods:
@@ -121,12 +147,21 @@ def _alternatives(named: Sequence[Source]) -> list[tuple[Source, str, int]]:
                 most, name=f"{double} such rods", components=components, body=replace(most.body, n_rods=double)
             )
             found.append((more, MORE_RODS, double - n))
-    if not any(source.body.form == "bag" or "K-40" in source.activities_bq for source in named):
-        found.append((source_in_words("salt:500g"), EVERYDAY, 0))
+    found += [(source, EVERYDAY, 0) for source in _everyday(named)]
     if rods and not any(source.body.form in ("vial", "resin") for source in named):
         oxide = _RECOVERED * _oxide_g(most)
         vial = _like(vial_source(oxide, name=f"the vial that could be made from them ({oxide:.2g} g)"), most)
         found.append((vial, TO_MAKE, 0))
+    return found
+
+
+def _everyday(named: Sequence[Source]) -> list[Source]:
+    """Everyday things beside what is named: a bag of salt, and beside rods a mantle too, which needs no chemistry."""
+    found = []
+    if not any(source.body.form == "bag" or "K-40" in source.activities_bq for source in named):
+        found.append(source_in_words("salt:500g"))
+    if any(source.body.form == "rods" for source in named) and not any(s.kind == "gas-mantle" for s in named):
+        found.append(source_in_words("gas-mantle"))
     return found
 
 
@@ -181,6 +216,7 @@ def worth_it_of(
     tell = progress or (lambda share, what: None)
     announce_preparation(tell, ENGINE)
     choices, words = [], list(said)
+    summed = 0.0
     for i, (source, kind, n_bought) in enumerate(sources):
 
         def part(done: float, what: str, i: int = i) -> None:
@@ -192,10 +228,18 @@ def worth_it_of(
             room = assumed_room(detector, predicted.curve, predicted.u)
         else:
             room = measured_room(background, predicted.curve, predicted.u)
+        summed = max(summed, _any_deposit(predicted))
         money, hours = _cost(kind, n_bought, costs or Costs())
         result = forecast(predicted, room, reach)
-        choices.append(Choice(source.name, kind, result, _curve(predicted, room), money, hours))
+        seen = crystal_share(strata_of(source, detector))
+        th232 = source.activities_bq.get("Th-232", 0.0)
+        choices.append(Choice(source.name, kind, result, _curve(predicted, room), money, hours, th232, seen))
         words += [remark for remark in (room.words, *source.remarks) if remark not in words]
+    if summed > _SUMMED:
+        words.append(
+            "Photons of one decay are taken as apart: this near, peaks of cascades (583 and 2615 keV, say) lose up to "
+            f"{100 * summed:.0f} % of their counts to sums."
+        )
     words.append(
         f"Peak width {100 * fwhm_662:.2g} % at 662 keV (--resolution says otherwise); nothing stands behind or beside "
         "the source; the times are the least that a fit of the whole spectrum needs, its model taken as wrong by 3 %."
@@ -244,7 +288,7 @@ def worth_it(
     named = [source_in_words(words, on=day) for words in sources]
     rows = [(source, _kind(source, words), 0) for source, words in zip(named, sources, strict=True)]
     if not only_these:
-        rows += _alternatives(named)
+        rows += alternatives(named)
     inputs = [InputFile.of(file) for file in (*sources, detector, background) if file and Path(file).is_file()]
     settings = {"sources": list(sources), "reach": reach, "fwhm_662": fwhm_662, "on": day.isoformat()}
     return worth_it_of(
@@ -254,7 +298,7 @@ def worth_it(
         reach=reach,
         fwhm_662=fwhm_662,
         costs=costs,
-        said=(assumed,),
+        said=(assumed, *_said_of(rows)),
         record=Record.make(inputs, settings, table_versions()),
         progress=progress,
     )
@@ -292,4 +336,5 @@ def worth_making(
     vial = vial_source(oxide_g, name=f"the vial that could be made from them ({oxide_g:.2g} g)")
     rows = [(rods, AT_HAND, 0), (source_in_words("salt:500g"), EVERYDAY, 0), (replace(vial, remarks=()), TO_MAKE, 0)]
     of_detector, assumed = detector_of(None)
-    return worth_it_of(rows, of_detector, relative_u=0.05, said=(assumed,), progress=progress)
+    found = worth_it_of(rows, of_detector, relative_u=0.05, said=(assumed,), progress=progress)
+    return replace(found, said=(*(_OPTION.sub("", words) for words in found.said), _OWN))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
 import numpy as np
@@ -49,16 +49,22 @@ class Separation:
         Element symbol to the fraction kept, 0 to 1.
     others_kept : float
         The fraction of every element not named.
+    u_kept : mapping
+        Standard uncertainty of the fraction, for elements named in `kept`.
     """
 
     on: date
     kept: Mapping[str, float] = field(default_factory=dict)
     others_kept: float = 1.0
+    u_kept: Mapping[str, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for element, fraction in [*self.kept.items(), ("others", self.others_kept)]:
+        for element, fraction in [*self.kept.items(), ("others", self.others_kept), *self.u_kept.items()]:
             if not 0 <= fraction <= 1:
                 raise OutOfRangeError(f"kept fraction {fraction} of {element}: a fraction from 0 to 1 is needed.")
+        for element in self.u_kept:
+            if element not in self.kept:
+                raise OutOfRangeError(f"an uncertainty of {element} kept, but no fraction kept: give both.")
 
     def fraction(self, element: str) -> float:
         """Fraction kept of an element."""
@@ -175,7 +181,7 @@ class History:
         -------
         dict
             In the order of the chain, parents first. The uncertainty is first order, from those of the given
-            activities and of every half-life, all independent; branching shares count as exact.
+            activities, of every half-life and of the fractions kept, all independent; branching shares count as exact.
 
         Raises
         ------
@@ -200,11 +206,23 @@ class History:
         for name, u in self.u_activities_bq.items():
             alone = History({name: u}, self.reference_date, radon_escape=self.radon_escape, aged=self.aged)
             variance += (carry @ chain.vector(alone.start_bq(chain))) ** 2
+        for i, separation in enumerate(self.separations):
+            for element, u in separation.u_kept.items():
+                # activities are linear in every fraction, so the ends of its range give the slope
+                ends = [
+                    self._with_kept(i, element, fraction)._carry(chain, on) @ chain.vector(self.start_bq(chain))
+                    for fraction in (0.0, 1.0)
+                ]
+                variance += ((ends[1] - ends[0]) * u) ** 2
         values = value(chain)
         return {
             name: Measured(float(a), math.sqrt(v), "Bq")
             for name, a, v in zip(chain.members, values, variance, strict=True)
         }
+
+    def _with_kept(self, at: int, element: str, fraction: float) -> History:
+        changed = replace(self.separations[at], kept={**self.separations[at].kept, element: fraction})
+        return replace(self, separations=(*self.separations[:at], changed, *self.separations[at + 1 :]))
 
     def days_to_equilibrium(
         self, on: date, *, groups: Mapping[str, Iterable[str]] | None = None, tolerance: float = 0.01

@@ -42,15 +42,15 @@ def picture_of_peroxide(report: CleanReport) -> Figure:
     axis.axhline(MAX_ADIABATIC_DEGC, color=INK, linewidth=0.8, linestyle=":")
     axis.text(0.995 * volumes[-1], MAX_ADIABATIC_DEGC + 0.7, "the rule: 60 °C", fontsize=9, color=INK, ha="right")
     axis.axhline(100.0, color=PALE, linewidth=0.8)
-    axis.text(0.995 * volumes[-1], 100.7, "boils and throws", fontsize=9, color=INK, ha="right")
+    axis.text(0.005 * volumes[-1], 100.7, "boils and throws", fontsize=9, color=INK, ha="left")
     axis.plot([plan.asked.volume_ml], [plan.heat.peak_degc], "o", color=RUST)
     axis.annotate(
         "this dose",
         (plan.asked.volume_ml, plan.heat.peak_degc),
         fontsize=9,
         color=RUST,
-        xytext=(0, 8),
-        ha="center",
+        xytext=(8, -8),
+        ha="left",
         textcoords="offset points",
     )
     axis.set_ylim(start - 2, 108)

@@ -1,4 +1,4 @@
-"""From counted spectra to energy scales, or a refusal."""
+"""From counted spectra to energy scales by peaks, or a refusal."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from truekev.errors import RefusedError
-from truekev.scale.calibrate_peaks import CountedSpectrum, FittedSpectrum, PeakFit, fit_peaks
+from truekev.scale.calibrate_peaks import CountedSpectrum, FittedSpectrum, fit_peaks
 from truekev.scale.crystal import Crystal
 from truekev.scale.energy_scale import EnergyScale, UsedGroup
 from truekev.scale.verdict import Confidence, assess
@@ -20,11 +20,11 @@ _FWHM = 2.3548200450309493
 
 @dataclass(frozen=True)
 class Calibration:
-    """Scales of all spectra of one instrument, each with the confidence in its lock, and the fit behind."""
+    """Scales of all spectra of one instrument, each with the confidence in its lock, and what was fitted to it."""
 
     scales: tuple[EnergyScale, ...]
     confidences: tuple[Confidence, ...]
-    fit: PeakFit
+    spectra: tuple[FittedSpectrum, ...]
 
 
 def used_groups(fitted: FittedSpectrum, scale_sigma: Sequence[float]) -> tuple[UsedGroup, ...]:
@@ -90,4 +90,4 @@ def calibrate(spectra: Sequence[CountedSpectrum], crystal: Crystal) -> Calibrati
             )
         )
         confidences.append(confidence)
-    return Calibration(tuple(scales), tuple(confidences), fit)
+    return Calibration(tuple(scales), tuple(confidences), fit.spectra)

@@ -17,7 +17,7 @@ from truekev.scale.position_fit import Place, ShapeFit, fit_places
 from truekev.scale.sample import Sample
 from truekev.scale.search import MeasuredBackground
 
-__all__ = ["CountedSpectrum", "FittedSpectrum", "PeakFit", "believed", "fit_peaks"]
+__all__ = ["CountedSpectrum", "FittedSpectrum", "PeakFit", "believed", "fit_peaks", "locate_together"]
 
 Array = npt.NDArray[np.float64]
 _LEAST_SIGNIFICANCE = 4.0
@@ -68,7 +68,7 @@ def believed(fit: GroupFit) -> bool:
     )
 
 
-def _locate_together(spectra: Sequence[CountedSpectrum], crystal: Crystal) -> list[LocatedSpectrum]:
+def locate_together(spectra: Sequence[CountedSpectrum], crystal: Crystal) -> list[LocatedSpectrum]:
     """Locate every spectrum; the one that locks best tells the others where to look.
 
     Spectra of one instrument have nearly the same gain, so a spectrum of a single line need not be locked by itself:
@@ -93,7 +93,7 @@ def fit_peaks(spectra: Sequence[CountedSpectrum], crystal: Crystal) -> PeakFit |
     Rounds of group fits and shape fits follow one another, because a better scale puts better windows.
     None where no line group can be found.
     """
-    located = _locate_together(spectra, crystal)
+    located = locate_together(spectra, crystal)
     pulses: list[Pulse] = [one.pulse for one in located]
     widths = [PeakWidth(one.width, 0.0) for one in located]
     for _ in range(_ROUNDS):

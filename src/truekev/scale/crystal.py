@@ -1,4 +1,4 @@
-"""A crystal as the scale sees it: light curve of fully absorbed photons, and response."""
+"""A crystal as the scale sees it: light curve of fully absorbed photons, response, and what scatters into it."""
 
 from __future__ import annotations
 
@@ -10,10 +10,13 @@ from truekev.scale.light import LightCurve
 from truekev.tables.loader import table_bytes
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector
 from truekev.transport.node_response import NodeResponse, from_bytes, node_response
+from truekev.transport.stand import Scatter, scatter_from_bytes, scatter_responses
 
-__all__ = ["Crystal", "crystal_of"]
+__all__ = ["Crystal", "crystal_of", "scatter_of"]
 
 _TABLE = "response_default.npz"
+_SCATTER_TABLE = "scatter_default.npz"
+_HISTORIES = 150_000  # for each node and place of another detector: half a minute on one core
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,3 +47,15 @@ def crystal_of(detector: Detector, progress: Callable[[float, str], None] | None
     if detector == DEFAULT_DETECTOR:
         return _default()
     return _crystal(detector, node_response(detector, progress=progress))
+
+
+@cache
+def _default_scatter() -> tuple[Scatter, ...]:
+    return scatter_from_bytes(table_bytes(_SCATTER_TABLE))
+
+
+def scatter_of(detector: Detector, progress: Callable[[float, str], None] | None = None) -> tuple[Scatter, ...]:
+    """What scatters into a detector; that of the default one comes with the program, as with `crystal_of`."""
+    if detector == DEFAULT_DETECTOR:
+        return _default_scatter()
+    return scatter_responses(detector, histories=_HISTORIES, progress=progress)

@@ -78,6 +78,8 @@ class EnergyScale:
     history : tuple of str
         The calibration and every re-lock since, in words.
     record : Record
+    width_law : tuple of float
+        ln R, f0, f2 of scale/whole/smear.py where the whole spectrum was fitted; empty otherwise.
     """
 
     pulse: Pulse
@@ -93,6 +95,7 @@ class EnergyScale:
     spectrum_start: str = ""
     history: tuple[str, ...] = ()
     record: Record = field(default_factory=Record)
+    width_law: tuple[float, ...] = ()
 
     def channel(self, energy_kev: npt.ArrayLike) -> Array:
         """Pulse coordinate of full-energy peaks; channel i covers [i - 1/2, i + 1/2)."""
@@ -188,6 +191,7 @@ class _ScaleModel(BaseModel):
     method: str
     source: str
     detector: str
+    width_law: tuple[float, ...] = Field(default=(), max_length=3)
     claimed_coefficients_kev: tuple[float, ...]
     spectrum_start: str
     history: tuple[str, ...]
@@ -268,4 +272,5 @@ def read_scale(path: str | Path) -> EnergyScale:
             record.tables,
             record.program,
         ),
+        model.width_law,
     )

@@ -31,8 +31,8 @@ __all__ = ["KNOTS_KEV", "REFERENCE_KEV", "LightCurve", "Pulse", "psi_prior_covar
 Array = npt.NDArray[np.float64]
 
 REFERENCE_KEV = 661.655
-KNOTS_KEV: Array = np.array([25.0, 50.0, 100.0, 200.0, 400.0, 800.0, 1600.0, 3200.0])
-_PSI_LENGTH = 0.8  # in ln E: one crystal's curve differs from another's over factors of about two in energy
+KNOTS_KEV: Array = np.array([25.0, 40.0, 65.0, 110.0, 220.0, 500.0, 1200.0, 3200.0])
+_PSI_LENGTH = 0.6  # in ln E: one crystal's curve differs from another's over factors of about two in energy
 
 
 def psi_prior_covariance() -> Array:

@@ -46,6 +46,8 @@ class Sample:
         their activities over the declared one).
     room : tuple of LineSet
         Natural lines that any spectrum may hold and the sources do not.
+    window : Window or None
+        What the photons had to pass.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Sample:
     wholes: tuple[int, ...]
     fed: tuple[tuple[int, int, float], ...] = ()
     room: tuple[LineSet, ...] = ()
+    window: Window | None = None
 
 
 def transmission(body: Body, energy_kev: Array) -> Array:
@@ -167,4 +170,6 @@ def sample_of(sources: Sequence[Source], window: Window | None = None) -> Sample
             continue
         lines = joined(name, _components(source_of_word("room-background"))).part(name, _SPLITS_KEV[0], np.inf)
         room.append(lines.made_by(members))
-    return Sample(" + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(fed), tuple(room))
+    return Sample(
+        " + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(fed), tuple(room), window
+    )

@@ -9,6 +9,7 @@ so that a bin is a fixed part of a peak's width whatever the gain.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -63,6 +64,16 @@ class SearchData:
     background: Array
     background_precision: float
     n_channels: int
+
+    @cached_property
+    def null_chi2(self) -> Array:
+        """Chi-square per bin of a smooth curve through the counts: what a bin costs when it is left out."""
+        n = self.counts.size
+        half = max(n // 25, 3)
+        kernel = np.bartlett(2 * half + 3)[1:-1]
+        padded = np.pad(self.counts, half, mode="edge")
+        smooth = np.convolve(padded, kernel / kernel.sum(), mode="valid")
+        return np.asarray(np.minimum((self.counts - smooth) ** 2 / self.variance, _CAP))
 
 
 @dataclass(frozen=True)
@@ -245,16 +256,6 @@ def _scan(
     return chi2, strengths
 
 
-def _null_chi2(data: SearchData) -> Array:
-    """Chi-square per bin of a smooth curve through the counts: what a bin costs when it is left out."""
-    n = data.counts.size
-    half = max(n // 25, 3)
-    kernel = np.bartlett(2 * half + 3)[1:-1]
-    padded = np.pad(data.counts, half, mode="edge")
-    smooth = np.convolve(padded, kernel / kernel.sum(), mode="valid")
-    return np.asarray(np.minimum((data.counts - smooth) ** 2 / data.variance, _CAP))
-
-
 def scan(data: SearchData, templates: TemplateSet, hypotheses: Array) -> tuple[Array, Array]:
     """Chi-square and strengths of every row (gain, c0, index of width) of `hypotheses`."""
     return _scan(
@@ -263,7 +264,7 @@ def scan(data: SearchData, templates: TemplateSet, hypotheses: Array) -> tuple[A
         data.variance,
         data.background,
         data.background_precision,
-        _null_chi2(data),
+        data.null_chi2,
         templates.cumulative,
         float(templates.u[1]),
         np.ascontiguousarray(hypotheses, dtype=np.float64),

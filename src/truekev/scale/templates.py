@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -109,6 +110,10 @@ def scattered(lines: LineSet, name: str, least_degrees: float, most_degrees: flo
     return LineSet(name, np.concatenate(energies), np.concatenate(rates))
 
 
+def _u_edges() -> Array:
+    return np.arange(0.0, _U_MAX + _U_STEP / 2, _U_STEP)
+
+
 def build_templates(
     source: Sequence[LineSet],
     others: Sequence[LineSet],
@@ -118,14 +123,14 @@ def build_templates(
     kappa: float = 1.0,
 ) -> TemplateSet:
     """Templates of the source's components, of other line components, and of smooth parts."""
-    u_edges = np.arange(0.0, _U_MAX + _U_STEP / 2, _U_STEP)
+    u_edges = _u_edges()
     names = [lines.name for lines in (*source, *others)] + [f"smooth {k:.0f}" for k in _SMOOTH_KEV]
     continua = [_continuum_on_u(lines, response, curve, u_edges, kappa) for lines in (*source, *others)]
     stack = np.empty((len(widths), len(names), u_edges.size))
     totals = np.ones(len(names))
     for index, width in enumerate(widths):
         sigma_u = 0.5 * width * np.sqrt(661.655) / _FWHM
-        smear = _smearing(u_edges, sigma_u)
+        smear = _smearing(sigma_u)
         for row, lines in enumerate((*source, *others)):
             peaks = _peaks_cumulative(lines, response, curve, u_edges, sigma_u, kappa)
             total = peaks + np.concatenate(([0.0], np.cumsum(smear @ continua[row])))
@@ -136,7 +141,9 @@ def build_templates(
     return TemplateSet(tuple(names), np.asarray(widths, float), u_edges, stack, totals, len(source))
 
 
-def _smearing(u_edges: Array, sigma_u: float) -> Array:
+@lru_cache(maxsize=8)
+def _smearing(sigma_u: float) -> Array:
+    u_edges = _u_edges()
     centres = 0.5 * (u_edges[1:] + u_edges[:-1])
     spread = ndtr((u_edges[1:, None] - centres[None, :]) / sigma_u) - ndtr(
         (u_edges[:-1, None] - centres[None, :]) / sigma_u

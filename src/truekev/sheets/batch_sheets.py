@@ -163,13 +163,13 @@ def recovery_sheet(stored: StoredBatch, behind: Iterable[BookRecord[Body]] = ())
                     Fact(
                         "dose asked for",
                         f"{plan.asked.volume_ml:g} mL of {plan.asked.percent:g} %",
-                        f"largest allowed at once: {plan.allowed_ml:.3g} mL",
+                        f"largest allowed at once: {plan.largest_in_words}",
                     ),
                     Fact.of("peak with cooling", plan.cooled_peak_degc),
                     Fact(
                         "oxygen", f"{plan.oxygen_l:.2g} L, from the peroxide as weighed", "vented vessel, never closed"
                     ),
-                    Fact("takes", f"{plan.hours[0]:.2g} to {plan.hours[1]:.2g} h, an estimate"),
+                    Fact("takes", f"{plan.hours[0]:.0f} to {plan.hours[1]:.0f} h, an estimate"),
                 ),
             ),
             Steps(

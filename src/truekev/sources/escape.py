@@ -14,7 +14,7 @@ from truekev.matter.photons import AVOGADRO, element_cross_sections_barn, partia
 from truekev.transport.setup import SourceBody
 from truekev.transport.solids import Ball, Box, Cylinder, Solid, holds
 
-__all__ = ["EscapeRays", "MadeXray", "escape_rays", "made_x_rays"]
+__all__ = ["EscapeRays", "MadeXray", "birthplaces", "escape_rays", "made_x_rays"]
 
 Array = npt.NDArray[np.float64]
 HEAVY = (74, 82, 90)
@@ -120,6 +120,13 @@ class EscapeRays:
         return np.asarray((-np.expm1(-total)[:, None] * depth / total[:, None]).mean(axis=0))
 
 
+def birthplaces(body: SourceBody, n: int, rng: np.random.Generator) -> Array:
+    """About `n` places spread over the body's solids as its activity is, shape (n, 3) [mm]."""
+    share = np.array(body.shares or [solid.volume_mm3 or 1.0 for solid in body.solids])
+    each = np.maximum(np.round(n * share / share.sum()).astype(int), 1)
+    return np.concatenate([_births(s, int(m), rng) for s, m in zip(body.solids, each, strict=True)])
+
+
 def escape_rays(
     body: SourceBody, *, towards: tuple[float, float, float] | None = None, n_rays: int = 20_000, seed: int = 1
 ) -> EscapeRays:
@@ -135,9 +142,7 @@ def escape_rays(
         Number of rays, of the random numbers.
     """
     rng = np.random.default_rng(seed)
-    share = np.array(body.shares or [solid.volume_mm3 or 1.0 for solid in body.solids])
-    each = np.maximum(np.round(n_rays * share / share.sum()).astype(int), 1)
-    start = np.concatenate([_births(s, int(n), rng) for s, n in zip(body.solids, each, strict=True)])
+    start = birthplaces(body, n_rays, rng)
     if towards is None:
         direction = _directions(len(start), rng)
     else:

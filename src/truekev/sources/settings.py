@@ -39,6 +39,7 @@ class _SeparationEntry(BaseModel):
     on: Day
     kept: dict[str, Fraction] = {}
     others_kept: Fraction = 1.0
+    u_kept: dict[str, Fraction] = {}
 
 
 class _BodyEntry(BaseModel):
@@ -52,6 +53,7 @@ class _BodyEntry(BaseModel):
     thoria_fraction: Fraction | None = None
     u_thoria_fraction: Fraction | None = None
     oxide_mass_g: Positive | None = None
+    u_oxide_mass_g: NotNegative = 0.0
     fill_height_mm: Positive | None = None
     inner_diameter_mm: Positive | None = None
     wall_mm: Positive | None = None
@@ -240,7 +242,7 @@ class _Reader:
                 u_thoria_fraction=body.u_thoria_fraction or 0.0,
             )
         if body.form in ("vial", "resin") and entry.body.oxide_mass_g is not None:
-            return th232_bq_of_oxide(entry.body.oxide_mass_g)
+            return th232_bq_of_oxide(entry.body.oxide_mass_g, entry.body.u_oxide_mass_g)
         return None
 
     def history(self, entry: _SourceFile, measured: Mapping[str, Measured]) -> History | None:
@@ -266,6 +268,12 @@ class _Reader:
                     raise self.complaint(
                         f"{element!r} is no element of the tables; write its symbol, as Ra.", "separation", i, "kept"
                     )
+            for element in separation.u_kept:
+                if element not in separation.kept:
+                    raise self.complaint(
+                        f"u_kept names {element}, kept does not: give the fraction and its uncertainty.",
+                        *("separation", i, "u_kept"),
+                    )
         escape = self.nuclide_keys("radon_escape", entry.radon_escape)
         for key in entry.radon_escape:
             if not nuclide_name(key).startswith("Rn-"):
@@ -282,7 +290,7 @@ class _Reader:
             activities_bq=values,
             reference_date=reference,
             u_activities_bq={name: m.u for name, m in measured.items()},
-            separations=tuple(Separation(s.on, s.kept, s.others_kept) for s in entry.separation),
+            separations=tuple(Separation(s.on, s.kept, s.others_kept, s.u_kept) for s in entry.separation),
             radon_escape=escape,
             aged=aged,
         )

@@ -44,7 +44,7 @@ ASSUMED_BQ: Mapping[str, float] = {
     "granite": 400.0,
 }
 POWDER_G_CM3 = 2.5  # loose thorium dioxide, a quarter of the solid: assumed
-_VIAL_MM, _WALL_MM = 16.0, 1.0
+_VIAL_MM, _WALL_MM, _HIGHEST_MM = 16.0, 1.0, 200.0
 _RESIN_MM = (20.0, 6.0)
 _SALT_G_CM3, _SALT_MM = 1.0, 100.0
 _K40_ABUNDANCE = 1.17e-4  # IUPAC, from memory
@@ -173,12 +173,18 @@ def vial_source(
             f"vial with {oxide_mass_g:g} g in {inner_diameter_mm:g} mm: the mass must lie above 0 and not above 10 kg, "
             "the diameter between 1 and 300 mm."
         )
+    height_mm = oxide_mass_g / POWDER_G_CM3 / (math.pi / 4 * inner_diameter_mm**2) * 1e3
+    if height_mm > _HIGHEST_MM:
+        raise OutOfRangeError(
+            f"vial with {oxide_mass_g:g} g in {inner_diameter_mm:g} mm: the powder would stand {height_mm:.0f} mm "
+            f"high; at most {_HIGHEST_MM:.0f} mm are computed. Give a wider vial, as vial:{oxide_mass_g:g}g,d40."
+        )
     body = Body(
         "vial",
         "thorium dioxide powder in glass",
         oxide_mass_g=oxide_mass_g,
         inner_diameter_mm=inner_diameter_mm,
-        fill_height_mm=oxide_mass_g / POWDER_G_CM3 / (math.pi / 4 * inner_diameter_mm**2) * 1e3,
+        fill_height_mm=height_mm,
         wall_mm=_WALL_MM,
     )
     words = name or f"vial of {oxide_mass_g:.3g} g thorium dioxide"
@@ -256,6 +262,7 @@ def _of_activity(text: str, word: str, words: list[str]) -> Source:
     options = _options(text, words[1:])
     base = resolve_source(word)
     made = _scaled(base, bq, f"{base.name}, {words[0]}")
+    made = replace(made, remarks=(f"{made.name}: taken as its activity on that day.", *made.remarks))
     return made if options.distance_mm is None else replace(made, distance_mm=options.distance_mm)
 
 

@@ -51,6 +51,7 @@ others_kept = 0.0
 # on = 2026-11-02
 # kept = { Ra = 0.8, Tl = 0.0 }
 # others_kept = 1.0
+# u_kept = { Ra = 0.1 }           # standard uncertainty of a fraction kept
 
 # Radon that leaves the source before it decays, as a fraction of its atoms, all the time.
 # [radon_escape]
@@ -68,6 +69,7 @@ electrode_class = "WT20"        # WT10, WT20, WT30, WT40; or thoria_fraction = 0
 # For a disc: diameter_mm, length_mm (its thickness), material. For a bag of potassium chloride the same sizes and
 # salt_mass_g; for oxide set in resin the same sizes and oxide_mass_g.
 # For a vial of thorium dioxide: oxide_mass_g = 3.0, fill_height_mm = 6.0, inner_diameter_mm = 16.0, wall_mm = 1.0
+# Beside the mass of the oxide its standard uncertainty: u_oxide_mass_g = 0.02.
 # Instead of fill_height_mm: bulk_density_g_cm3 = 2.5. tungsten_fraction = 0.02 (fines left), wall_material = "glass".
 """
 

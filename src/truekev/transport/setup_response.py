@@ -28,7 +28,9 @@ _MC2_KEV = 510.998950
 _STRONG = 0.02  # of the strongest line
 _JOIN, _STEP = 1.025, 1.45
 _HEAVY_Z = 50
-_FAR_TIMES = 2.5  # strata beyond the first bring few counts: this much less accurate
+# Strata beyond the first bring few counts: this much less accurate, and where next to nothing comes from there, as soft
+# photons from the far ends of rods, no longer than this.
+_FAR_TIMES, _FAR_MOST = 2.5, 1_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,14 +143,15 @@ def setup_response(
     nodes_kev
         Photon energies, rising.
     relative_u
-        Wanted in each full-energy peak of the first stratum; the others are run 2.5 times less accurately.
+        Wanted in each full-energy peak of the first stratum; the others are run 2.5 times less accurately, with at
+        most a million histories a node. `u_peak` of the result counts both.
     accuracy
         In place of that, for all strata: where scattering from afar matters more than the peak.
     seed, executor, progress, store
         As in `transport.response.responses`.
     """
     first = Accuracy(relative_u, 100_000, 16_000_000, 0.25)
-    far = replace(first, relative_u=min(_FAR_TIMES * relative_u, 0.5))
+    far = replace(first, relative_u=min(_FAR_TIMES * relative_u, 0.5), max_histories=_FAR_MOST)
     runs: list[tuple[float, tuple[Response, ...]]] = []
     for i, (share, setup) in enumerate(strata):
 

@@ -1,0 +1,9 @@
+"""All benchmarks, one after the other: `python -m benchmarks`."""
+
+from __future__ import annotations
+
+from benchmarks import bench_figures, transport_speed
+
+if __name__ == "__main__":
+    bench_figures.main()
+    transport_speed.main()

@@ -1,0 +1,149 @@
+"""Channels merged for a fit of the whole spectrum: bins of about a sixth of a peak's width."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from truekev.errors import RefusedError
+from truekev.scale.light import Pulse
+from truekev.scale.search import MeasuredBackground
+
+__all__ = ["BinnedSpectrum", "channel_range", "merged", "pile_up_of"]
+
+Array = npt.NDArray[np.float64]
+
+_BINS_PER_FWHM = 6.0
+_LOWEST_KEV = 24.0
+_HIGHEST_KEV = 3300.0
+_FWHM_KEV_662 = 661.655
+_LEAST_BINS = 20
+_ONSET, _TRIGGER_KEV = 0.02, 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class BinnedSpectrum:
+    """A spectrum merged for the fit.
+
+    Parameters
+    ----------
+    edges : ndarray, shape (n + 1,)
+        Bin edges in the pulse coordinate.
+    counts : ndarray, shape (n,)
+    room, room_variance, room_slope : ndarray, shape (n,)
+        Measured background scaled to the counting time, its variance, and what it changes by for a relative change of
+        its gain of 1; zeros without one.
+    room_precision : float
+        1 / variance of the background's strength about 1; 0 where a counting time is unknown.
+    has_room : bool
+    pile_up : ndarray, shape (n,)
+        Where two pulses added would lie, of the measured spectrum itself; adds up to one.
+    """
+
+    edges: Array
+    counts: Array
+    room: Array
+    room_variance: Array
+    room_slope: Array
+    room_precision: float
+    has_room: bool
+    pile_up: Array
+
+
+def channel_range(counts: Array, pulse: Pulse) -> tuple[int, int]:
+    """First channel past the trigger, and the last before the overflow.
+
+    Raises
+    ------
+    RefusedError
+        Nothing was counted.
+    """
+    occupied = np.flatnonzero(counts > 0)
+    if not occupied.size:
+        raise RefusedError("The spectrum is empty.", "count again.")
+    last = int(occupied[-1])
+    before = counts[max(last - 8, 0) : last]
+    if last > 8 and counts[last] > before.mean() + 6.0 * np.sqrt(before.mean() + 1.0):
+        last -= 1
+    kev = pulse.gain * 1e-3  # channels per keV of light
+    end = min(last, int(float(pulse.channel(_HIGHEST_KEV))))
+    lowest = int(np.ceil(float(pulse.channel(_LOWEST_KEV)) - 0.5))
+    # The trigger cuts within some keV: past the first channels that hold anything, the spectrum is taken to be whole.
+    near = counts[: max(int(float(pulse.channel(90.0))), 4)]
+    box = int(max(round(3.0 * kev), 1))
+    smooth = np.convolve(near, np.full(box, 1.0 / box), mode="same")
+    held = np.flatnonzero(smooth > _ONSET * smooth.max()) if smooth.size and smooth.max() > 0 else np.zeros(0, int)
+    onset = int(held[0]) if held.size else 0
+    return max(lowest, onset + max(int(np.ceil(_TRIGGER_KEV * kev)), 1), 0), max(end, 0)
+
+
+def pile_up_of(counts: Array, pulse: Pulse, last: int) -> Array:
+    """Where two pulses added would lie, per channel up to `last`: the spectrum folded with itself."""
+    n = last + 1
+    coarse = max(n // 512, 1)
+    m = n // coarse
+    merged_counts = counts[: m * coarse].reshape(m, coarse).sum(axis=1)
+    folded = np.convolve(merged_counts, merged_counts)
+    at = 2.0 * coarse * (np.arange(folded.size) / 2.0) + (coarse - 1.0) - pulse.c0
+    below = np.concatenate(([0.0], np.cumsum(folded)))
+    edges = np.concatenate((at - 0.5 * coarse, [at[-1] + 0.5 * coarse]))
+    return np.asarray(np.diff(np.interp(np.arange(n + 1) - 0.5, edges, below)), dtype=np.float64)
+
+
+def merged(
+    counts: Array,
+    background: MeasuredBackground | None,
+    pulse: Pulse,
+    width: float,
+    limits: tuple[int, int] | None = None,
+) -> BinnedSpectrum:
+    """Merge a spectrum on a scale that is about right.
+
+    Parameters
+    ----------
+    counts, background
+        Per channel.
+    pulse
+        ch(E), right to some per cent.
+    width
+        FWHM/E at 661.655 keV.
+    limits
+        First and last channel; by default those of `channel_range`.
+
+    Raises
+    ------
+    RefusedError
+        Nothing was counted, or there are too few channels.
+    """
+    first, last = limits or channel_range(counts, pulse)
+    starts = [first]
+    while starts[-1] <= last:
+        light_kev = max((starts[-1] - pulse.c0) / pulse.gain * 1e3, 20.0)
+        fwhm = width * np.sqrt(light_kev * _FWHM_KEV_662) * 1e-3 * pulse.gain
+        starts.append(starts[-1] + max(1, int(fwhm / _BINS_PER_FWHM)))
+    starts[-1] = last + 1
+    if len(starts) < _LEAST_BINS or starts[-1] <= starts[-2]:
+        raise RefusedError(
+            f"Only {max(len(starts) - 1, 0)} bins of a sixth of a peak's width lie in the range of this spectrum.",
+            "use more channels or a lower gain.",
+        )
+    at = np.asarray(starts, dtype=np.int64)
+
+    def summed(values: Array) -> Array:
+        return np.asarray(np.add.reduceat(values[: last + 1], at[:-1]), dtype=np.float64)
+
+    nothing = np.zeros(at.size - 1)
+    edges = np.asarray(at - 0.5, dtype=np.float64)
+    pile_up = summed(pile_up_of(counts, pulse, last))
+    pile_up = pile_up / max(pile_up.sum(), 1e-300)
+    if background is None:
+        return BinnedSpectrum(edges, summed(counts), nothing, nothing, nothing, 0.0, False, pile_up)
+    room = summed(background.counts)
+    # A gain (1 + e) times as large moves counts up: the change is minus the slope of ch * density.
+    spread = np.convolve(np.pad(room / np.diff(edges), 3, mode="edge"), np.bartlett(9)[1:-1] / 4.0, mode="valid")
+    at_edges = np.interp(edges, 0.5 * (edges[1:] + edges[:-1]), spread)
+    slope = -np.diff((edges - pulse.c0) * at_edges)
+    precision = 1.0 / background.u_scale**2 if background.u_scale else 0.0
+    return BinnedSpectrum(edges, summed(counts), room, summed(background.variance), slope, precision, True, pile_up)

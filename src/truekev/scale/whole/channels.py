@@ -1,0 +1,34 @@
+"""The fitted model per channel of the instrument, part by part."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from truekev.scale.calibrate_peaks import CountedSpectrum
+from truekev.scale.whole.bins import BinnedSpectrum, pile_up_of
+from truekev.scale.whole.fit import FittedWhole
+from truekev.scale.whole.model import design_of
+from truekev.scale.whole.parts import ForwardParts
+
+__all__ = ["model_by_channel"]
+
+Array = npt.NDArray[np.float64]
+
+
+def model_by_channel(
+    counted: CountedSpectrum, fitted: FittedWhole, parts: ForwardParts, shape: Array
+) -> tuple[tuple[str, ...], Array]:
+    """Names of the parts, and their counts in every channel, shape (k, n)."""
+    n = counted.counts.size
+    edges = np.arange(n + 1, dtype=np.float64) - 0.5
+    nothing = np.zeros(n)
+    room = nothing if counted.background is None else counted.background.counts
+    first, last = float(fitted.edges[0]), float(fitted.edges[-1])
+    pile_up = pile_up_of(counted.counts, fitted.pulse, n - 1)
+    inside = (edges[:-1] > first - 0.5) & (edges[1:] < last + 0.5)
+    pile_up = pile_up / max(float(pile_up[inside].sum()), 1e-300)
+    data = BinnedSpectrum(edges, counted.counts, room, nothing, nothing, 0.0, counted.background is not None, pile_up)
+    design = design_of(data, parts, shape, fitted.log_gain)
+    names = (*parts.names, "pile-up", "measured background")
+    return names, np.asarray((design.columns * fitted.strengths).T, dtype=np.float64)

@@ -1,0 +1,183 @@
+"""Re-lock by the whole spectrum: the shape of a scale is held, only the gain is asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg import solve_triangular
+
+from truekev.errors import RefusedError
+from truekev.quantity import Measured
+from truekev.scale.calibrate_peaks import CountedSpectrum, FittedSpectrum
+from truekev.scale.crystal import Crystal
+from truekev.scale.energy_scale import EnergyScale
+from truekev.scale.find_groups import FoundGroups, PeakWidth
+from truekev.scale.relock import Relock, gain_by_shape
+from truekev.scale.whole.calibrate_whole import groups_of, shown_spectrum
+from truekev.scale.whole.fit import WholeFit, fit_whole
+from truekev.scale.whole.fit_start import shape_from, start_of
+from truekev.scale.whole.judge import FitVerdict, judge
+from truekev.scale.whole.model import N_PULSE, N_SHAPE, gradient_of
+from truekev.scale.whole.prior import held_shape
+from truekev.scale.whole.shifts import LocalShift, local_shifts
+from truekev.scale.whole.strengths import Start
+from truekev.transport.stand import Scatter
+
+__all__ = ["WholeRelock", "gain_only", "relock_whole"]
+
+Array = npt.NDArray[np.float64]
+
+_WIDTH_U = 0.02  # relative: rate and temperature widen peaks a little
+
+
+@dataclass(frozen=True)
+class WholeRelock:
+    """A re-lock, the fit behind it, and what it does not explain."""
+
+    relock: Relock
+    fit: WholeFit
+    start: Start
+    shifts: tuple[LocalShift, ...]
+    verdict: FitVerdict
+
+
+@dataclass(frozen=True, eq=False)
+class GainFit:
+    """A spectrum fitted with the shape held.
+
+    Parameters
+    ----------
+    fit : WholeFit
+    start : Start
+    u_log_gain : float
+        Standard uncertainty of ln g from this spectrum alone, the shape taken as exact.
+    by_shape : ndarray, shape (11,)
+        Change of ln g by a change of c0 [keV of light], kappa, s, psi.
+    """
+
+    fit: WholeFit
+    start: Start
+    u_log_gain: float
+    by_shape: Array
+
+
+def _shape_of(scale: EnergyScale) -> Array:
+    shape = shape_from(scale.pulse, scale.fwhm_662)
+    if scale.width_law:
+        shape[N_PULSE:] = scale.width_law
+    return shape
+
+
+def gain_only(
+    counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, scatter: Sequence[Scatter], ratio: float
+) -> GainFit:
+    """Fit gain, a little width, and strengths, from a gain `ratio` times the old one.
+
+    Raises
+    ------
+    FitError, RefusedError
+        It does not settle; too few channels.
+    """
+    shape = _shape_of(old)
+    gain = old.pulse.gain * ratio
+    pulse = replace(old.pulse, gain=gain, c0=float(shape[0]) * gain * 1e-3)
+    start = start_of(counted, crystal, scatter, pulse, float(np.exp(shape[N_PULSE])))
+    fit = fit_whole([start], held_shape(shape, width_u=_WIDTH_U), shape)
+    one = fit.spectra[0]
+    slopes = gradient_of(one.design, start.data, start.parts, one.strengths)
+    white = solve_triangular(one.factor, slopes, lower=True)
+    columns = solve_triangular(one.factor, one.design.columns[:, one.strengths > 0], lower=True)
+    others = np.column_stack([columns, white[:, N_PULSE], white[:, N_SHAPE + 1]])
+    size = np.sqrt((others**2).sum(axis=0))
+    basis, _ = np.linalg.qr(others[:, size > 0] / size[size > 0])
+    own = white[:, N_SHAPE] - basis @ (basis.T @ white[:, N_SHAPE])
+    by_shape = -(own @ white[:, :N_PULSE]) / float(own @ own)
+    u = float(np.sqrt(fit.covariance[N_SHAPE, N_SHAPE]))
+    return GainFit(fit, start, u, np.asarray(by_shape))
+
+
+def _new_covariance(old: EnergyScale, found: GainFit, ratio: float) -> tuple[Array, float]:
+    """Covariance of (c0 [channels], ln g, kappa, s, psi) after the re-lock, and variance of ln(ratio).
+
+    What the old scale did not know of its shape stays unknown, and moves the gain that was found with it.
+    """
+    gain_old = old.pulse.gain
+    # Old parameters as (c0 [keV of light], kappa, s, psi): c0 [channels] = c0 [keV] g / 1000.
+    to_kev = np.zeros((N_PULSE, 12))
+    to_kev[0, 0] = 1e3 / gain_old
+    to_kev[0, 1] = -old.pulse.c0 * 1e3 / gain_old
+    to_kev[1, 2] = to_kev[2, 3] = 1.0
+    to_kev[3:, 4:] = np.eye(N_PULSE - 3)
+    of_shape = to_kev @ old.covariance @ to_kev.T
+    c0 = float(found.fit.shape[0])
+    gain = gain_old * ratio
+    back = np.zeros((12, N_PULSE))
+    back[0, 0] = gain * 1e-3
+    back[0] += c0 * gain * 1e-3 * found.by_shape
+    back[1] = found.by_shape
+    back[2, 1] = back[3, 2] = 1.0
+    back[4:, 3:] = np.eye(N_PULSE - 3)
+    covariance = back @ of_shape @ back.T
+    noise = np.zeros(12)
+    noise[0], noise[1] = c0 * gain * 1e-3, 1.0
+    covariance = covariance + found.u_log_gain**2 * np.outer(noise, noise)
+    # The ratio compares the new gain with the old one, which is uncertain together with the shape.
+    move = found.by_shape @ to_kev
+    move[1] -= 1.0
+    about = float(move @ old.covariance @ move) if old.covariance[1, 1] > 0 else 0.0
+    return np.asarray(covariance), found.u_log_gain**2 + max(about, 0.0)
+
+
+def relock_whole(
+    counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, scatter: Sequence[Scatter]
+) -> WholeRelock:
+    """Find the gain of a new spectrum of the same instrument; zero in keV and shape stay as they were.
+
+    Raises
+    ------
+    RefusedError
+        Another number of channels, another instrument or source, or no single gain fits best.
+    FitError
+        The fit does not settle.
+    """
+    if counted.counts.size != old.n_channels:
+        raise RefusedError(
+            f"The spectrum has {counted.counts.size} channels, the scale belongs to {old.n_channels}.",
+            "calibrate this instrument setting anew.",
+        )
+    located, first = gain_by_shape(counted, old, crystal)
+    found = gain_only(counted, old, crystal, scatter, first)
+    verdict = judge(found.fit, 0, found.start)
+    if verdict.refusal:
+        raise RefusedError(
+            f"Not the same instrument or source: with the scale's shape, {counted.sample.name} does not describe this "
+            f"spectrum (chi-square {verdict.chi2:.0f} for {verdict.dof}).",
+            "check instrument and source; calibrate anew.",
+        )
+    one = found.fit.spectra[0]
+    ratio = one.pulse.gain / old.pulse.gain
+    covariance, variance = _new_covariance(old, found, ratio)
+    shifts = tuple(local_shifts(one, found.start.data, found.start.parts, found.fit.shape))
+    groups = groups_of(shifts, one.pulse, covariance)
+    base = FittedSpectrum(
+        replace(located, pulse=one.pulse),
+        FoundGroups((), (), counted.counts, np.zeros(0)),
+        (),
+        (),
+        (),
+        PeakWidth(old.fwhm_662, old.fwhm_slope),
+    )
+    fitted = shown_spectrum(counted, found.fit, 0, found.start, shifts, base)
+    scale = replace(
+        old,
+        pulse=one.pulse,
+        covariance=covariance,
+        groups=groups,
+        source=counted.sample.name,
+        method="re-lock",
+    )
+    moved = Measured(ratio, ratio * float(np.sqrt(variance)), "")
+    return WholeRelock(Relock(scale, moved, fitted), found.fit, found.start, shifts, verdict)
