@@ -17,6 +17,7 @@ from truekev.book.layout import LAYOUT
 from truekev.book.work import Batch, Note, Recovery, Result, Scale, SpectrumFile
 from truekev.cli.app import main
 from truekev.errors import InputError
+from truekev.job.book_identify import IDENTIFIED
 from truekev.job.book_results import PLAN
 from truekev.web import work as work_module
 from truekev.web.app import create_app
@@ -248,3 +249,29 @@ def _serve(monkeypatch, capsys, book, *words) -> tuple[str, str]:
     assert not ended.value.code
     out, err = capsys.readouterr()
     return out, err
+
+
+def test_what_is_in_a_spectrum(demo_copy):
+    with client_of(demo_copy) as client, Book.open(demo_copy) as book:
+        cold = book.current(SpectrumFile)[0]
+        answer = post(client, f"/spectra/{cold.id}/what", {"distance": "10", "distance.u": "1"}, follow_redirects=False)
+        assert _ended(client, answer.headers["location"]) == "done"
+        page = client.get(answer.headers["location"]).text
+        assert "Th-228 part" in page
+        assert "--background-scale" not in page
+        kept = next(result for result in book.current(Result) if result.body.question == IDENTIFIED)
+        # the room was counted at another gain: it comes with the scale of its own day
+        assert [book.get(one.id).kind for one in kept.body.inputs] == ["spectrum", "relock", "spectrum", "scale"]
+        assert f"/answers/{kept.id}" in client.get(f"/spectra/{cold.id}").text
+        assert client.get(f"/answers/{cold.id}").status_code == 400
+        for wrong in ({"distance": "-1", "distance.u": "1"}, {"form": "cylinder"}, {"form": "x", "material": "../x"}):
+            assert post(client, f"/spectra/{cold.id}/what", wrong).status_code == 400
+
+
+def test_no_scale_no_answer(empty_book, counts):
+    with client_of(empty_book) as client:
+        files = {"file": ("rods.csv", counts["rods"].read_bytes())}
+        assert post(client, "/spectra/new", {"then": "keep"}, files=files).status_code == 200
+        answer = post(client, "/spectra/1/what", {}, follow_redirects=False)
+        assert _ended(client, answer.headers["location"]) == "failed"
+        assert "its energies are not known" in client.get(answer.headers["location"]).text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 import threading
 from dataclasses import dataclass, field
@@ -31,6 +32,9 @@ STATIC: dict[str, tuple[bytes, str]] = {
     for entry in resources.files("truekev.web").joinpath("static").iterdir()
     if entry.name.endswith((".css", ".js"))
 }
+
+
+_OPTION = re.compile(r" \(--[^)]*\)")
 
 
 @dataclass
@@ -89,9 +93,15 @@ def new_site(book: Book, *, invented: bool = False) -> Site:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["plainly"] = _plainly
     environment.filters["moment"] = _moment
     environment.filters["duration"] = _duration
     return Site(book, book.facts()["title"], environment, invented, tour_stops(book) if invented else ())
+
+
+def _plainly(words: str) -> str:
+    """A sentence without the hint at an option of the command line that ends it."""
+    return _OPTION.sub("", words)
 
 
 def _moment(value: datetime | None) -> str:
