@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from benchmarks import bench_figures, transport_speed
+from benchmarks import bench_figures, transport_speed, web_pages
 
 if __name__ == "__main__":
     bench_figures.main()
     transport_speed.main()
+    web_pages.main()

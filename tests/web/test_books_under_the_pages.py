@@ -81,6 +81,9 @@ def test_a_book_that_can_only_be_read(demo_copy, monkeypatch):
         answer = post(client, "/records/new/note", {"name": "a note", "text": "x"})
         assert "opened for reading only" in answer.text
         assert "nothing was written" in answer.text
+        # nobody waits for an answer that could not be kept
+        asked = {"words": "Cs-137:10kBq", "reach_percent": "5", "resolution_percent": "8"}
+        assert post(client, "/forecast", asked).status_code == 409
     assert demo_copy.read_bytes() == before
 
 

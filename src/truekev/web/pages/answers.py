@@ -33,8 +33,7 @@ def ask(request: Request, spectrum_id: int, site: SiteOf, form: PostedForm) -> R
         return f"/answers/{identify_in_book(site.book, spectrum_id, sample, report).id}"
 
     back = (f"/spectra/{spectrum_id}", "Back to the spectrum")
-    work = site.work.start(f"Looking what is in {record.name}"[:200], run, back=back)
-    return site.to(request, f"/work/{work.number}")
+    return site.start(request, f"Looking what is in {record.name}", run, back)
 
 
 def _sample(name: str, form: Posted) -> str:

@@ -59,7 +59,7 @@ def start_forecast(request: Request, site: SiteOf, form: PostedForm) -> Response
         return f"/forecast/{forecast_in_book(site.book, asked, date.today(), report).id}"
 
     back = ("/forecast", "Back to the question")
-    return site.to(request, f"/work/{site.work.start('Comparing counting times', run, back=back).number}")
+    return site.start(request, "Comparing counting times", run, back)
 
 
 def _asked(form: Posted) -> ForecastAsked:

@@ -142,7 +142,7 @@ def _start(request: Request, site: Site, spectrum_id: int, words: list[str], the
 
     title = f"{'Re-locking' if again else 'Calibrating'} with {spectrum.name}"
     back = (f"/spectra/{spectrum_id}", "The spectrum itself is in the book")
-    return site.to(request, f"/work/{site.work.start(title, run, back=back).number}")
+    return site.start(request, title, run, back)
 
 
 @router.get("/{spectrum_id}")
