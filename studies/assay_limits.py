@@ -26,7 +26,7 @@ from truekev.samples.spectrum_model import SpectrumModel
 from truekev.transport.detector import DEFAULT_DETECTOR
 
 SEED = 20261130
-N_TRIALS = 2000
+N_TRIALS = 160
 NAMES = ("Cs-137", "Co-60", "Am-241", "Th-228 part")
 SECONDS = 1800.0
 # Of the point as it is described: efficiency 10 %, templates 2 %, distance 3 mm.

@@ -89,7 +89,7 @@ def _is_wrong(result: Result) -> bool:
 
 def main() -> int:
     """Run, print and write docs/validation/identify_backgrounds.md."""
-    settings = f"gain {GAIN_U}, shape {SHAPE_U}, office {_OFFICE.is_file()}"
+    settings = f"2: gain {GAIN_U}, shape {SHAPE_U}, office {_OFFICE.is_file()}"
     trials = run_trials("identify_backgrounds", trial, n_trials=N_TRIALS, seed=SEED, settings=settings, workers=1)
     rows = []
     for thinned in (False, True):

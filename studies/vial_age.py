@@ -24,7 +24,7 @@ from truekev.sources.stock import th232_bq_of_oxide
 from truekev.transport.detector import DEFAULT_DETECTOR
 
 SEED = 20261129
-N_TRIALS = 60
+N_TRIALS = 40
 TH232_BQ, SECONDS, WEEK = 1000.0, 3600.0, 7.0
 OXIDE_G = TH232_BQ / th232_bq_of_oxide(1.0).value
 VIAL = SampleDescription(
@@ -74,7 +74,9 @@ def trial(number: int, rng: np.random.Generator) -> Result:
 
 def main() -> int:
     """Run, print and write docs/validation/vial_age.md."""
-    trials = run_trials("vial_age", trial, n_trials=N_TRIALS, seed=SEED, settings="2 % wrong, rods before", workers=1)
+    trials = run_trials(
+        "vial_age", trial, n_trials=N_TRIALS, seed=SEED, settings="2: 2 % wrong, rods before", workers=1
+    )
     of = trials.results
     apart = sum(r["kept"][0] > r["removed"][1] for r in of)
     kept = sum(r["kept"][1] >= 0.98 for r in of)

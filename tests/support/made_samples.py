@@ -53,7 +53,7 @@ def _room(u: Array, of: ComponentTemplates) -> Array:
     fine = np.linspace(0.0, 3300.0, 6601)
     density = np.exp(np.interp(fine, _ROOM_KEV, np.log(_ROOM_PER_S_KEV)))
     below = np.concatenate(([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(fine))))
-    lines = np.array(_ROOM_BQ) @ of.main[0, [of.names.index(name) for name in ROOM]]
+    lines = np.array(_ROOM_BQ) @ of.main[int(of.bare), [of.names.index(name) for name in ROOM]]
     return np.asarray(np.diff(np.interp(edges, fine, below) + np.interp(u, of.u, lines)))
 
 
@@ -94,8 +94,9 @@ def made_count(
     stack = np.zeros(of.u.size)
     for name, strength in strengths.items():
         i = of.names.index(name)
-        stack += strength * (of.main[0, i] + back * of.back[0, i] + forward * of.forward[0, i])
-        stack += strength * (wider * of.wider[0, i] + tilt * of.tilted[0, i])
+        at = int(of.bare), i
+        stack += strength * (of.main[at] + back * of.back[at] + forward * of.forward[at])
+        stack += strength * (wider * of.wider[at] + tilt * of.tilted[at])
     counts = np.diff(np.interp(u, of.u, stack))
     knots = np.linspace(u[0], u[-1], N_KNOTS)
     middle = 0.5 * (u[1:] + u[:-1])

@@ -18,6 +18,7 @@ from truekev.samples.sample_file import read_sample
 from truekev.samples.thorium_states import AGES_YEARS, carried, member_index, refined_states, without_radium
 from truekev.scale.energy_scale import write_scale
 from truekev.sources.described import resolve_source
+from truekev.sources.stock import th232_bq_of_rods
 from truekev.spectra.write import write_spectrum
 
 TH232_BQ = 1000.0
@@ -136,6 +137,31 @@ def test_what_is_not_thoriated_is_said(bench: Bench) -> None:
     assert report.history is None
     assert report.record_toml == ""
     assert report.words[0].startswith(("Not thoriated", "Perhaps thoriated"))
+
+
+RODS = """\
+name = "invented rods"
+kind = "thoriated-rods"
+[body]
+form = "rods"
+n_rods = 3
+diameter_mm = 2.4
+length_mm = 12.0
+"""
+
+
+def test_rods_are_told_from_other_dopants_and_by_class(bench: Bench) -> None:
+    # what the count can say of three pieces of rod of class WT20 (ISO 6848: 1.7 to 2.2 % ThO2), thorium of 40 years
+    of = th232_bq_of_rods(n_rods=3, diameter_mm=2.4, length_mm=12.0, thoria_fraction=0.02).value / TH232_BQ
+    (bench.folder / "vial.toml").write_text(RODS)
+    held = {name: of * value for name, value in _states(40.0).items()} | {"tungsten K X-rays": 3.0}
+    report = bench.run(held)
+    assert report.count.thoriated
+    assert report.thoria_fraction is not None
+    assert "WT20" in report.electrode_classes
+    other = bench.run({"tungsten K X-rays": 0.5})
+    assert other.history is None
+    assert "thoriated" in other.words[0]
 
 
 def test_the_record_is_a_source_that_calibration_takes(bench: Bench) -> None:

@@ -120,5 +120,5 @@ def _print(report: HowMuch) -> None:
         typer.echo(f"extra_distance_mm = {place.extra_distance_mm.value:.1f}")
         typer.echo(f"u_extra_distance_mm = {place.extra_distance_mm.u:.1f}")
         typer.echo("[surroundings]")
-        for name, value in (("back", place.back), ("forward", place.forward)):
+        for name, value in place.scattering.items():
             typer.echo(f"{name} = {value.value:.2f}\nu_{name} = {value.u:.2f}")

@@ -7,12 +7,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from truekev.errors import InputError
+from truekev.errors import InputError, RefusedError
 from truekev.job.sample_count import SampleFiles, counted_sample
 from truekev.quantity import Measured
 from truekev.record import Record
 from truekev.samples.assay import Assayed, assay_spectrum, time_for_limit
 from truekev.samples.candidates import candidate, candidates
+from truekev.samples.dead_time import HIGHEST_PILE_UP
 from truekev.samples.identify import identify_spectrum
 from truekev.samples.place import Place, place_of_known
 from truekev.sources.short_forms import source_in_words
@@ -121,6 +122,12 @@ def how_much(
     assayed, fit = assay_spectrum(
         model, wanted, present, count.sample, count.detector, alpha=alpha, beta=beta, coverage=coverage
     )
+    if fit.pile_up > HIGHEST_PILE_UP:
+        raise RefusedError(
+            f"{100 * fit.pile_up:.0f} % of the pulses are sums of two; above {100 * HIGHEST_PILE_UP:.0f} % the "
+            "spectrum no longer has the shape that is fitted.",
+            "a count from further away.",
+        )
     planned = []
     if plan is not None:
         for one in assayed:

@@ -104,8 +104,7 @@ def _class_of_rods(count: SampleCount, history: ThoriumHistory) -> tuple[Measure
     fits = []
     for name, of in ELECTRODE_CLASSES.items():
         for solution in history.refined.solutions:
-            low = (solution.th232.value - 2 * solution.th232.u) / per_fraction
-            high = (solution.th232.value + 2 * solution.th232.u) / per_fraction
+            low, high = (bq / per_fraction for bq in solution.th232_bq)
             if low <= of.highest and high >= of.lowest:
                 fits.append(name)
                 break
@@ -124,8 +123,8 @@ def _th232_range(history: ThoriumHistory) -> tuple[float, float] | None:
     """Th-232 activity over all histories that agree, two standard uncertainties beyond each [Bq]."""
     if history.separated is not None and history.separated.fits:
         return history.separated.th232_bq
-    of = [solution.th232 for solution in history.refined.solutions]
-    return (min(one.value - 2 * one.u for one in of), max(one.value + 2 * one.u for one in of)) if of else None
+    spans = [solution.th232_bq for solution in history.refined.solutions]
+    return (min(low for low, _ in spans), max(high for _, high in spans)) if spans else None
 
 
 def _th232(history: ThoriumHistory, balance: Measured | None) -> Measured | None:

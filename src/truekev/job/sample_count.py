@@ -139,8 +139,9 @@ def model_of(
 ) -> SpectrumModel:
     """The counts with the templates of all that may be in them."""
     data = binned(spectrum, scale, background, background_gain=background_gain)
+    scatter = {name: getattr(sample, name) for name in ("back", "forward", "side", "once")}
     knowledge = Knowledge(
-        back=sample.back.value, u_back=sample.back.u, forward=sample.forward.value, u_forward=sample.forward.u
+        **{name: of.value for name, of in scatter.items()}, **{f"u_{name}": of.u for name, of in scatter.items()}
     )
     grid = sample_grid(detector, sample, PeakShape(scale.fwhm_662, scale.fwhm_slope), progress)
     return SpectrumModel(data, scale, sample_templates(grid, sample, detector, more), knowledge)

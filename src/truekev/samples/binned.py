@@ -36,6 +36,8 @@ class Binned:
     counts : ndarray, shape (n,)
     time_s : float
         Live time.
+    first_kev : float
+        Where counts begin: a hundredth of the most within 40 keV above.
     pile_up : ndarray, shape (n,)
         Counts of sums of two pulses, were as many summed as there are counts.
     background, background_slope : ndarray, shape (n,), or None
@@ -47,6 +49,7 @@ class Binned:
     edges: Array
     counts: Array
     time_s: float
+    first_kev: float
     pile_up: Array
     background: Array | None = None
     background_slope: Array | None = None
@@ -123,6 +126,14 @@ def _pile_up(counts: Array, c0: float, edges: Array) -> Array:
     return np.diff(np.interp(edges, own, below))
 
 
+def _first_kev(counts: Array, scale: EnergyScale) -> float:
+    """Energy of the first channel that holds a hundredth of the most within 40 keV above the first counts."""
+    energy = np.asarray(scale.edges_kev()[1:], np.float64)
+    first = int(np.flatnonzero(counts)[0])
+    near = (energy >= energy[first]) & (energy <= max(energy[first], 0.0) + 40.0)
+    return float(energy[int(np.flatnonzero(near & (counts >= 0.01 * counts[near].max()))[0])])
+
+
 def _background(
     background: Spectrum, sample: Spectrum, edges: Array, ratio: float, c0: float, times: float
 ) -> tuple[Array, Array, float]:
@@ -192,8 +203,9 @@ def binned(
     merged = np.add.reduceat(counts[: starts[-1]], starts[:-1])
     time_s = time_of(spectrum, "spectrum")
     sums = _pile_up(counts, scale.pulse.c0, edges)
+    first_kev = _first_kev(counts, scale)
     if background is None:
-        return Binned(edges, merged, time_s, sums)
+        return Binned(edges, merged, time_s, first_kev, sums)
     times = time_s / time_of(background, "background")
     room = _background(background, spectrum, edges, background_gain, scale.pulse.c0, times)
-    return Binned(edges, merged, time_s, sums, *room)
+    return Binned(edges, merged, time_s, first_kev, sums, *room)

@@ -21,7 +21,17 @@ from truekev.nuclides.names import known_nuclides, nuclide_name
 from truekev.scale.templates import LineSet
 from truekev.sources.components import aged_bq, short_progeny_bq
 
-__all__ = ["NATURAL", "RADON_PROGENY", "ROOM", "Candidate", "candidate", "candidates", "lines_of", "room_parts"]
+__all__ = [
+    "NATURAL",
+    "NATURAL_URANIUM",
+    "RADON_PROGENY",
+    "ROOM",
+    "Candidate",
+    "candidate",
+    "candidates",
+    "lines_of",
+    "room_parts",
+]
 
 LOWEST_KEV, HIGHEST_KEV = 20.0, 2990.0
 _LEAST_SHARE = 0.003  # of a candidate's strongest line; weaker ones only cost time

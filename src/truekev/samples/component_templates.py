@@ -17,6 +17,7 @@ from scipy.special import ndtr
 
 from truekev.matter.materials import mixture
 from truekev.matter.photons import partial_cross_sections
+from truekev.samples.candidates import NATURAL_URANIUM
 from truekev.scale.light import REFERENCE_KEV, LightCurve
 from truekev.scale.templates import LineSet, build_templates, nominal_pulse_kev
 from truekev.transport.response import ROUTES
@@ -39,11 +40,13 @@ _MC2_KEV = 510.998950
 _FWHM = 2.3548200450309493
 _WIDTH_STEP = 0.01
 _COMPARED_KEV = 80.0  # nearly all photons that hit are absorbed
-# Angles [degrees] that stand and housing scatter forward by, and the share of what comes unscattered, at 662 keV.
-_FORWARD_DEGREES, _FORWARD_SHARE = (8.0, 60.0), 0.10
-TEMPLATE_PARTS = ("main", "back", "forward", "wider", "tilted")
-# Thickness of a mineral body that may surround the activity of a sample of which nothing is known.
-DEPTHS_G_CM2: tuple[float, ...] = (0.0, 0.15, 0.5, 1.5, 5.0, 25.0)
+# Angles [degrees] that stand, housing and what stands near scatter by just once, each with the share that it makes of
+# what comes unscattered, at 662 keV and strength 1.
+_ONCE = {"forward": ((8.0, 60.0), 0.10), "side": ((60.0, 120.0), 0.10), "once": ((120.0, 180.0), 0.15)}
+TEMPLATE_PARTS = ("main", "back", "forward", "side", "once", "wider", "tilted")
+# Thickness of matter that may surround the activity of a sample of which nothing is known: mineral above zero; below,
+# heavy metal (uranium about uranium, else tungsten).
+DEPTHS_G_CM2: tuple[float, ...] = (-8.0, -2.0, -0.5, -0.1, 0.0, 0.15, 0.5, 1.5, 5.0, 25.0)
 
 
 @dataclass(frozen=True)
@@ -72,9 +75,10 @@ class ResponseGrid:
     ----------
     u : ndarray, shape (m,)
         Axis.
-    direct, back, forward : ndarray, shape (g, m)
+    direct, back, forward, side, once : ndarray, shape (g, m)
         Cumulative continuum per photon born at each energy of the grid: by all routes of the count itself; of photons
-        scattered back, and forward, by surroundings at strength 1 (with their own peaks).
+        that surroundings scatter at strength 1, with their own peaks: back out of something thick, and just once
+        forward, from the side and back.
     response : SetupResponse
     curve : LightCurve
     shape : PeakShape
@@ -84,6 +88,8 @@ class ResponseGrid:
     direct: Array
     back: Array
     forward: Array
+    side: Array
+    once: Array
     response: SetupResponse
     curve: LightCurve
     shape: PeakShape
@@ -98,7 +104,7 @@ class ComponentTemplates:
     """Cumulative counts per second of k components at strength 1, shape (d, k, m) each.
 
     The first axis is the depth of matter about the activity, where that is not known; one where it is. `main` is
-    everything the count itself makes, `back` and `forward` what surroundings add at strength 1; `wider` is the change
+    everything the count itself makes, `back`, `forward`, `side` and `once` what surroundings add; `wider` is the change
     of `main` per unit of relative peak width, `tilted` that of a width which grows so with ln of energy from 662 keV.
     """
 
@@ -108,6 +114,8 @@ class ComponentTemplates:
     main: Array
     back: Array
     forward: Array
+    side: Array
+    once: Array
     wider: Array
     tilted: Array
 
@@ -119,9 +127,9 @@ class ComponentTemplates:
     def peak_rates(self, lines: LineSet, depth: float) -> Array:
         """Full-energy counts per second of lines at a depth, counted in steps of the depths."""
         low = min(int(depth), max(self.n_depths - 2, 0))
-        here = _depth_factor(lines.energy_kev, self.depths_g_cm2[low])
+        here = _depth_factor(lines, self.depths_g_cm2[low])
         if self.n_depths > 1:
-            deeper = _depth_factor(lines.energy_kev, self.depths_g_cm2[low + 1])
+            deeper = _depth_factor(lines, self.depths_g_cm2[low + 1])
             here = here + (depth - low) * (deeper - here)
         return np.asarray(lines.rate * here * self.grid.efficiency(lines.energy_kev))
 
@@ -131,6 +139,11 @@ class ComponentTemplates:
         for name, row in rows.items():
             main[:, self.names.index(name)] += row
         return replace(self, main=main)
+
+    @property
+    def bare(self) -> float:
+        """Place of no depth among the depths."""
+        return float(self.depths_g_cm2.index(0.0))
 
     @property
     def n_depths(self) -> int:
@@ -218,23 +231,29 @@ def response_grid(
     u = parts[0][0]
     direct = np.sum([part[1] for part in parts], axis=0)
     whole = parts[0][1] + _peaks(_GRID_KEV, response.peak.full_energy(_GRID_KEV), (u, curve, shape))
+    forward, side, once = (_scattered(whole, degrees, share) for degrees, share in _ONCE.values())
     return ResponseGrid(
         u,
         direct,
         near * back,
-        _scattered(whole, _FORWARD_DEGREES, _FORWARD_SHARE),
+        forward,
+        side,
+        once,
         response,
         curve,
         shape,
     )
 
 
-def _depth_factor(energy_kev: Array, depth_g_cm2: float) -> Array:
-    """Share of photons that leave a slab of mineral in which the activity is spread evenly."""
+def _depth_factor(lines: LineSet, depth_g_cm2: float) -> Array:
+    """Share of photons that leave a slab in which the activity is spread evenly; see `DEPTHS_G_CM2`."""
     if depth_g_cm2 == 0.0:
-        return np.ones_like(energy_kev)
-    mineral = mixture("mineral", 1.0, {"SiO2": 0.6, "CaO": 0.2, "Fe2O3": 0.2})
-    depth = partial_cross_sections(mineral, energy_kev).total * depth_g_cm2
+        return np.ones_like(lines.energy_kev)
+    if depth_g_cm2 > 0.0:
+        matter = mixture("mineral", 1.0, {"SiO2": 0.6, "CaO": 0.2, "Fe2O3": 0.2})
+    else:
+        matter = mixture("heavy metal", 1.0, {"U" if lines.name in NATURAL_URANIUM else "W": 1.0})
+    depth = partial_cross_sections(matter, lines.energy_kev).total * abs(depth_g_cm2)
     return np.asarray(-np.expm1(-depth) / depth)
 
 
@@ -255,7 +274,7 @@ def component_templates(
     lines, grid
         Components, and the response of the count.
     depths_g_cm2
-        Depths of mineral about the activity that a fit may choose from.
+        Depths of matter about the activity that a fit may choose from.
     """
     axis = (grid.u, grid.curve, grid.shape)
     energy = np.concatenate([one.energy_kev for one in lines])
@@ -266,7 +285,7 @@ def component_templates(
     tilt = np.log(energy / REFERENCE_KEV)
     stacks: list[list[Array]] = [[] for _ in TEMPLATE_PARTS]
     for depth in depths_g_cm2:
-        rate = np.concatenate([one.rate for one in lines]) * _depth_factor(energy, depth)
+        rate = np.concatenate([one.rate * _depth_factor(one, depth) for one in lines])
         weights = np.zeros((len(lines), _GRID_KEV.size))
         for i, (start, stop) in enumerate(pairwise(starts)):
             weights[i] = _weights(energy[start:stop], rate[start:stop])
@@ -275,6 +294,8 @@ def component_templates(
             peaks + weights @ grid.direct,
             weights @ grid.back,
             weights @ grid.forward,
+            weights @ grid.side,
+            weights @ grid.once,
             np.add.reduceat(rate[:, None] * widened, starts[:-1], axis=0),
             np.add.reduceat((rate * tilt)[:, None] * widened, starts[:-1], axis=0),
         )

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from truekev.samples.candidates import NATURAL, ROOM
+from truekev.samples.candidates import NATURAL, ROOM, candidate, lines_of
 from truekev.samples.line_evidence import LineEvidence, line_evidence
 from truekev.samples.spectrum_fit import SpectrumFit, fit_spectrum
 from truekev.samples.spectrum_model import SpectrumModel
@@ -34,6 +34,7 @@ _MOST_ADMITTED = 12
 _MOST_UNKNOWN = 3
 _TRIED = 5
 _EXPLAINED_SIGMA = 3.5
+_ONE_PEAK = 0.8  # share of a candidate's full-energy counts
 
 
 @dataclass(frozen=True)
@@ -209,6 +210,21 @@ def _unknown_peaks(model: SpectrumModel, fit: SpectrumFit, explained: Sequence[f
     return found
 
 
+def _one_peak(model: SpectrumModel, name: str) -> float | None:
+    """Energy of the only peak of a candidate that counts; None where it has several."""
+    lines = lines_of(candidate(name))
+    areas = lines.rate * model.templates.grid.efficiency(lines.energy_kev)
+    at = float(lines.energy_kev[int(areas.argmax())])
+    near = np.abs(lines.energy_kev - at) < 2.4 * model.sigma_kev(at)
+    return at if areas[near].sum() > _ONE_PEAK * areas.sum() else None
+
+
+def _same_peak(model: SpectrumModel, one: str, other: str) -> bool:
+    """Two candidates of a single peak each at the same place: nothing but its shape could tell them apart."""
+    here, there = _one_peak(model, one), _one_peak(model, other)
+    return here is not None and there is not None and abs(here - there) < 0.6 * model.sigma_kev(here)
+
+
 def identify_spectrum(model: SpectrumModel, allowed: Sequence[str]) -> Identified:
     """Find what a spectrum holds among the allowed candidates.
 
@@ -224,7 +240,9 @@ def identify_spectrum(model: SpectrumModel, allowed: Sequence[str]) -> Identifie
     fit = search.fit(names)
     recognised = []
     for name in names:
-        instead = tuple(other for other, worse in search.instead(name, names) if worse < ALIKE)
+        instead = tuple(
+            other for other, worse in search.instead(name, names) if worse < ALIKE or _same_peak(model, name, other)
+        )
         z = fit.deviations(name)
         recognised.append(Recognised(name, fit.of(name), fit.u(name), z, instead, line_evidence(model, fit, name)))
     for name in search.fixed:

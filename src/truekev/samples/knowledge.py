@@ -16,9 +16,12 @@ __all__ = [
     "FORWARD",
     "GAIN",
     "LEVEL",
+    "N_PLAIN",
     "N_SCALE",
+    "ONCE",
     "PILE_UP",
     "SCALE",
+    "SIDE",
     "TILT",
     "WIDTH",
     "Knowledge",
@@ -29,10 +32,11 @@ __all__ = [
 Array = npt.NDArray[np.float64]
 
 # Places of the shared parameters of a fit, after the strengths.
-FORWARD, BACK, WIDTH, TILT, PILE_UP, LEVEL, GAIN, DEPTH = range(8)
+FORWARD, BACK, SIDE, ONCE, WIDTH, TILT, PILE_UP, LEVEL, GAIN, DEPTH = range(10)
+N_PLAIN = 10
 N_SCALE = 4 + KNOTS_KEV.size
-SCALE = slice(8, 8 + N_SCALE)
-FIRST_SMOOTH = 8 + N_SCALE
+SCALE = slice(N_PLAIN, N_PLAIN + N_SCALE)
+FIRST_SMOOTH = N_PLAIN + N_SCALE
 # Smooth parts: bells this many peak widths apart, each of half that standard deviation; wider where rooms do not bend.
 _SMOOTH_FWHM, _WIDE_FWHM, _WIDE_FROM_U = 2.0, 4.0, 18.0
 
@@ -49,8 +53,11 @@ class Knowledge:
         of the mean of what lies within a peak's width.
     u_gain, u_width, u_tilt : float
         Relative, of the gain against the scale's, of the peak width, and of its growth with ln of energy.
-    forward, back, u_forward, u_back : float
-        Scattering by surroundings, in units of their templates.
+    forward, back, side, once, u_forward, u_back, u_side, u_once : float
+        Scattering by surroundings, in units of their templates: forward, back out of something thick, from the side,
+        and back just once.
+    threshold_kev : float
+        Over how many keV above the first counts the trigger may still cut.
     u_pile_up : float
         Share of pulses that are sums of two.
     u_depth : float
@@ -68,8 +75,13 @@ class Knowledge:
     u_tilt: float = 0.05
     forward: float = 0.5
     back: float = 1.0
+    side: float = 0.0
+    once: float = 0.0
     u_forward: float = 0.7
     u_back: float = 1.0
+    u_side: float = 0.5
+    u_once: float = 0.4
+    threshold_kev: float = 8.0
     u_pile_up: float = 0.01
     u_depth: float = 1.5
     u_level: float = 0.03

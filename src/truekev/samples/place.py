@@ -11,7 +11,7 @@ import numpy as np
 from truekev.errors import RefusedError
 from truekev.quantity import Measured
 from truekev.samples.candidates import candidate, lines_of
-from truekev.samples.knowledge import BACK, FORWARD
+from truekev.samples.knowledge import BACK, FORWARD, ONCE, SIDE
 from truekev.samples.sample_file import SampleDescription
 from truekev.samples.sample_response import sample_response
 from truekev.samples.spectrum_fit import SpectrumFit
@@ -34,14 +34,13 @@ class Place:
         Activity as counted over the known one, with the distance as described.
     extra_distance_mm : Measured
         To be added to what the sample file has already.
-    back, forward : Measured
-        Scattering by surroundings.
+    scattering : mapping
+        By surroundings: back, forward, side and once, as a sample file takes them.
     """
 
     ratio: Measured
     extra_distance_mm: Measured
-    back: Measured
-    forward: Measured
+    scattering: dict[str, Measured]
 
 
 def place_of_known(
@@ -96,6 +95,8 @@ def place_of_known(
     return Place(
         Measured(ratio, ratio * relative_u),
         Measured(extra, relative_u / abs(slope), "mm"),
-        Measured(float(fit.shared[BACK]), _U_SCATTER),
-        Measured(float(fit.shared[FORWARD]), _U_SCATTER),
+        {
+            name: Measured(float(fit.shared[place]), _U_SCATTER)
+            for name, place in (("back", BACK), ("forward", FORWARD), ("side", SIDE), ("once", ONCE))
+        },
     )

@@ -60,6 +60,14 @@ class _Surroundings(BaseModel):
     u_back: Annotated[float, Field(gt=0, le=8, allow_inf_nan=False)] = 1.0
     forward: Annotated[float, Field(ge=0, le=8, allow_inf_nan=False)] = 0.5
     u_forward: Annotated[float, Field(gt=0, le=8, allow_inf_nan=False)] = 0.7
+    side: Annotated[float, Field(ge=0, le=8, allow_inf_nan=False)] = 0.0
+    u_side: Annotated[float, Field(gt=0, le=8, allow_inf_nan=False)] = 0.5
+    once: Annotated[float, Field(ge=0, le=8, allow_inf_nan=False)] = 0.0
+    u_once: Annotated[float, Field(gt=0, le=8, allow_inf_nan=False)] = 0.4
+
+
+def _pair(entry: _Surroundings, name: str) -> Measured:
+    return Measured(float(getattr(entry, name)), float(getattr(entry, f"u_{name}")))
 
 
 class _SampleFile(BaseModel):
@@ -99,8 +107,9 @@ class SampleDescription:
         The body of a source file.
     known : bool
         False where nothing was described, so that matter about the activity has to be guessed.
-    back, forward : Measured
-        What surroundings scatter, in units of a thick slab behind the source and of a tenth of what comes unscattered.
+    back, forward, side, once : Measured
+        What surroundings scatter: back out of something thick (1: a slab right behind the source), forward, from the
+        side, and back just once, as `component_templates` has them.
     """
 
     name: str
@@ -118,6 +127,8 @@ class SampleDescription:
     known: bool = True
     back: Measured = field(default_factory=lambda: Measured(1.0, 1.0))
     forward: Measured = field(default_factory=lambda: Measured(0.5, 0.7))
+    side: Measured = field(default_factory=lambda: Measured(0.0, 0.5))
+    once: Measured = field(default_factory=lambda: Measured(0.0, 0.4))
 
     @property
     def volume_cm3(self) -> float:
@@ -168,13 +179,17 @@ mass_g = 180.0
 wall_mm = 1.0
 wall_material = "polyethylene"
 
-# What stand, table and walls scatter back and forward, and the standard uncertainties: 1 is a thick slab of light
-# matter right behind the source. The same count of a known source prints them.
+# What stand, table and walls scatter: back out of something thick (1: a slab right behind the source), forward, from
+# the side, and back just once; with standard uncertainties. The same count of a known source prints them.
 [surroundings]
 back = 1.0
 u_back = 1.0
 forward = 0.5
 u_forward = 0.7
+side = 0.0
+u_side = 0.5
+once = 0.0
+u_once = 0.4
 """
 
 
@@ -204,8 +219,7 @@ class _Reader:
                 "mm",
             ),
             "u_efficiency": entry.u_efficiency,
-            "back": Measured(entry.surroundings.back, entry.surroundings.u_back),
-            "forward": Measured(entry.surroundings.forward, entry.surroundings.u_forward),
+            **{name: _pair(entry.surroundings, name) for name in ("back", "forward", "side", "once")},
         }
         if entry.distance_mm + entry.extra_distance_mm < 0:
             raise self.complaint("with the extra distance the sample would lie in the detector.", "extra_distance_mm")

@@ -42,6 +42,7 @@ SCATTER_NODES_KEV: tuple[float, ...] = (
 _HEAVY_EDGES_KEV = {74: 69.525, 90: 109.651, 92: 115.606, 82: 88.005}
 _GAP_MM = 0.01
 _BETA_U = 0.05
+_MOST_HISTORIES = 1_500_000
 _SLAB_DISTANCE_MM, _SLAB_MM = 25.0, (40.0, 240.0)
 
 
@@ -98,7 +99,9 @@ def sample_response(
 ) -> SetupResponse:
     """Response per photon born in the sample, at some forty energies; seconds the first time, then from disk."""
     setups = sample_setups(sample, detector)
-    return setup_response(setups, _nodes(setups[0][1]), relative_u=relative_u, progress=progress, store=store)
+    # Where next to nothing comes through, nothing is gained by histories without end.
+    accuracy = Accuracy(relative_u, 60_000, _MOST_HISTORIES, 0.25)
+    return setup_response(setups, _nodes(setups[0][1]), accuracy=accuracy, progress=progress, store=store)
 
 
 def beta_response(

@@ -42,8 +42,10 @@ def sample_grid(
     return _GRIDS[key]
 
 
-# Components whose betas are hard and many enough to be seen through a body.
-_WITH_BETAS = ("Ra-228 part", "Th-228 part", "Ra-226 part", RADON_PROGENY, "U-238 part", "K-40", "Lu-176")
+# Components whose betas are hard and many enough to be seen through a body; in a thorium source only those that may
+# be in it.
+_OF_THORIUM = ("Ra-228 part", "Th-228 part", "Ra-226 part")
+_WITH_BETAS = (*_OF_THORIUM, RADON_PROGENY, "U-238 part", "K-40", "Lu-176")
 
 
 @lru_cache(maxsize=8)
@@ -53,7 +55,8 @@ def _templates(
     # Where the sample is not described, matter about the activity is one more unknown.
     depths = (0.0,) if sample.known else DEPTHS_G_CM2
     found = component_templates([lines_of(candidate(name)) for name in names], grid, depths)
-    betas = {name: beta_response(candidate(name).activities_bq, sample, detector) for name in _WITH_BETAS}
+    hard = _OF_THORIUM if sample.form == "source" else _WITH_BETAS
+    betas = {name: beta_response(candidate(name).activities_bq, sample, detector) for name in hard}
     found = found.with_betas({name: beta_row(*of, grid) for name, of in betas.items() if of is not None})
     return found.joined(component_templates(list(room_parts()), grid))
 

@@ -14,7 +14,19 @@ import numpy as np
 import numpy.typing as npt
 
 from truekev.samples.candidates import ROOM
-from truekev.samples.knowledge import BACK, DEPTH, FIRST_SMOOTH, FORWARD, LEVEL, PILE_UP, SCALE, TILT, WIDTH
+from truekev.samples.knowledge import (
+    BACK,
+    DEPTH,
+    FIRST_SMOOTH,
+    FORWARD,
+    LEVEL,
+    ONCE,
+    PILE_UP,
+    SCALE,
+    SIDE,
+    TILT,
+    WIDTH,
+)
 from truekev.samples.spectrum_model import SpectrumModel
 from truekev.scale.light import KNOTS_KEV
 
@@ -25,6 +37,7 @@ Flags = npt.NDArray[np.bool_]
 
 _ROUNDS, _SETTLED, _HALVINGS = 25, 0.03, 4
 _MOST_SCATTER = 8.0
+_OFF_KNOT = 1e-5
 _MOST_HELD = 15
 _LARGEST_SCALE_STEP = (0.5, 0.01, 0.3, 0.02, *(0.02,) * KNOTS_KEV.size)
 
@@ -39,6 +52,8 @@ class SpectrumFit:
         Components that were fitted.
     strengths, covariance : ndarray
         Of the components: strengths, and their covariance with everything free.
+    u_seen : ndarray
+        Uncertainty of the strengths with the depth of matter held: how well they are seen, whatever the amount.
     values, u_counting : ndarray
         All parameters: strengths, then the shared ones; and what counting alone leaves open of each.
     mean, sample : ndarray, shape (n,)
@@ -53,6 +68,7 @@ class SpectrumFit:
     names: tuple[str, ...]
     strengths: Array
     covariance: Array
+    u_seen: Array
     values: Array
     u_counting: Array
     mean: Array
@@ -79,8 +95,8 @@ class SpectrumFit:
         return float(self.shared[PILE_UP])
 
     def deviations(self, name: str) -> float:
-        """A strength over its standard uncertainty."""
-        return self.of(name) / max(self.u(name), 1e-300)
+        """A strength over its uncertainty with the depth held: how clearly it is seen."""
+        return self.of(name) / max(float(self.u_seen[self.names.index(name)]), 1e-300)
 
     def scores(self, columns: Array) -> Array:
         """Standard deviations by which further columns (k, n) would come out above zero, given the fit."""
@@ -105,14 +121,15 @@ class _Fitter:
         self.precision = np.zeros((self.centre.size,) * 2)
         self.precision[k:, k:] = model.precision
         self.low, self.high = np.full(self.centre.size, -np.inf), np.full(self.centre.size, np.inf)
-        self.low[[k + FORWARD, k + BACK, k + PILE_UP, k + DEPTH]] = 0.0
-        self.high[[k + FORWARD, k + BACK]] = _MOST_SCATTER
+        scatter = [k + FORWARD, k + BACK, k + SIDE, k + ONCE]
+        self.low[[*scatter, k + PILE_UP, k + DEPTH]] = 0.0
+        self.high[scatter] = _MOST_SCATTER
         # The room's parts and the smooth ones are no results: they only have to be possible.
         self.low[k + FIRST_SMOOTH :] = 0.0
         self.low[[i for i, name in enumerate(names) if name in ROOM]] = 0.0
         self.high[k + DEPTH] = model.templates.n_depths - 1.0
         self.most = np.full(self.centre.size, np.inf)
-        self.most[[k + FORWARD, k + BACK, k + WIDTH, k + TILT, k + DEPTH]] = 1.0, 1.0, 0.1, 0.05, 0.7
+        self.most[[*scatter, k + WIDTH, k + TILT, k + DEPTH]] = 1.0, 1.0, 1.0, 1.0, 0.1, 0.05, 0.7
         scale = slice(k + SCALE.start, k + SCALE.stop)
         self.most[scale] = _LARGEST_SCALE_STEP
         # Nothing of a sample in the fit, nothing to move the scale by; and never far beyond what is known of it.
@@ -160,19 +177,48 @@ class _Fitter:
         pull = design.T @ weight @ (self.model.data.counts - mean) - self.precision @ (values - self.centre)
         step = np.zeros(values.size)
         free = np.ones(values.size, dtype=np.bool_) if first is None else first.copy()
+        # Between two depths the templates are straight lines: a step ends where they meet the next.
+        low, high = self.low.copy(), self.high.copy()
+        place = self.k + DEPTH
+        low[place] = max(low[place], np.floor(values[place]))
+        high[place] = min(high[place], np.floor(values[place]) + 1.0)
         inverse = np.eye(values.size)
         for _ in range(_MOST_HELD):
             at = np.flatnonzero(free)
             inner = _inverse(information[np.ix_(at, at)])
             inverse[np.ix_(at, at)] = inner
             step[at] = inner @ (pull[at] - information[np.ix_(at, ~free)] @ step[~free])
-            out = free & ((values + step < self.low) | (values + step > self.high))
+            out = free & ((values + step < low) | (values + step > high))
             if not out.any():
                 break
-            step[out] = np.clip(values + step, self.low, self.high)[out] - values[out]
+            step[out] = np.clip(values + step, low, high)[out] - values[out]
             free &= ~out
         spread = np.where(free, np.sqrt(np.maximum(np.diag(inverse), 0.0)), np.inf)
         return np.clip(step, -self.most, self.most), spread, free
+
+    def off_knot(
+        self, values: Array, state: tuple[Array, Array, Array]
+    ) -> tuple[Array, tuple[Array, Array, Array], Flags]:
+        """At a depth where two stretches of templates meet: a little into the one that explains more, or held there."""
+        free = np.ones(values.size, dtype=np.bool_)
+        place = self.k + DEPTH
+        if self.model.templates.n_depths == 1 or abs(values[place] - round(float(values[place]))) > 0.5 * _OFF_KNOT:
+            return values, state, free
+        for side in (1.0, -1.0):
+            moved = values.copy()
+            moved[place] = round(float(values[place])) + side * _OFF_KNOT
+            if self.low[place] <= moved[place] <= self.high[place]:
+                there = self.model.design(self.indices, moved)
+                if side * self.slope(moved, there, place) > 0:
+                    return moved, there, free
+        free[place] = False
+        return values, state, free
+
+    def slope(self, values: Array, state: tuple[Array, Array, Array], place: int) -> float:
+        mean, sample, design = state
+        weight = self.model.weight(sample, float(values[self.k + LEVEL]))
+        held = self.precision[place] @ (values - self.centre)
+        return float(design[:, place] @ weight @ (self.model.data.counts - mean) - held)
 
     def solved(self) -> tuple[Array, tuple[Array, Array, Array], Flags]:
         values = self.started()
@@ -180,7 +226,8 @@ class _Fitter:
         before = self.misfit(state, values)
         free = np.ones(values.size, dtype=np.bool_)
         for _ in range(_ROUNDS):
-            step, spread, free = self.step(values, state)
+            values, state, first = self.off_knot(values, state)
+            step, spread, free = self.step(values, state, first)
             for _ in range(_HALVINGS):
                 following = self.model.design(self.indices, values + step)
                 now = self.misfit(following, values + step)
@@ -209,6 +256,12 @@ def fit_spectrum(model: SpectrumModel, names: Sequence[str]) -> SpectrumFit:
     covariance = np.zeros((k, k))
     own = np.flatnonzero(free[:k])
     covariance[np.ix_(own, own)] = inverse[: own.size, : own.size]
+    u_seen = np.zeros(k)
+    held = np.flatnonzero(np.flatnonzero(free) == k + DEPTH)
+    # Holding a parameter takes out of a covariance what runs along it.
+    along = inverse[:, held]
+    given = inverse - along @ np.linalg.pinv(inverse[np.ix_(held, held)]) @ along.T
+    u_seen[own] = np.sqrt(np.maximum(np.diag(given)[: own.size], 0.0))
     residual = model.data.counts - mean
     off = values - fitter.centre
     chi2 = float(residual @ weight @ residual + off @ fitter.precision @ off)
@@ -216,6 +269,7 @@ def fit_spectrum(model: SpectrumModel, names: Sequence[str]) -> SpectrumFit:
         tuple(names),
         values[:k],
         covariance,
+        u_seen,
         values,
         u_counting,
         mean,

@@ -28,9 +28,12 @@ from truekev.samples.knowledge import (
     FORWARD,
     GAIN,
     LEVEL,
+    N_PLAIN,
     N_SCALE,
+    ONCE,
     PILE_UP,
     SCALE,
+    SIDE,
     TILT,
     WIDTH,
     Knowledge,
@@ -86,6 +89,8 @@ class SpectrumModel:
         self.known = knowledge or Knowledge()
         self.smooth = data.background is None if smooth is None else smooth
         self._u0 = u_of_edges(scale, data.edges)
+        at_kev = np.clip(scale.energy_kev(np.maximum(data.edges, scale.channel(5.0))), 5.0, 3900.0)
+        self._per_parameter = scale.pulse.jacobian(at_kev)
         middle = 0.5 * (self._u0[1:] + self._u0[:-1])
         self._fwhm_u = float(0.5 * scale.fwhm_662 * np.sqrt(661.655))
         self._centres, self._bells = bells(self._u0, self._fwhm_u)
@@ -96,6 +101,11 @@ class SpectrumModel:
         chance = np.sqrt((counts + data.background_times * data.expected_background) / 3.0)
         own = np.maximum(self.smoothed - chance, 0.0)
         self._error = model_covariance(own, middle, self._fwhm_u, self.known)
+        above_kev = scale.energy_kev(0.5 * (data.edges[1:] + data.edges[:-1])) - data.first_kev
+        cut = np.exp(-np.maximum(above_kev, 0.0) / self.known.threshold_kev) * self.smoothed
+        self._error = self._error + np.outer(cut, cut) * np.exp(
+            -0.5 * ((middle[:, None] - middle[None, :]) / self._fwhm_u) ** 2
+        )
 
     @property
     def n_bins(self) -> int:
@@ -111,9 +121,11 @@ class SpectrumModel:
         n_smooth = self._centres.size if self.smooth else 0
         n = FIRST_SMOOTH + n_smooth
         start, precision = np.zeros(n), np.zeros((n, n))
-        start[[FORWARD, BACK, LEVEL]] = known.forward, known.back, 1.0
-        spread = [known.u_forward, known.u_back, known.u_width, known.u_tilt, known.u_pile_up, known.u_level]
-        precision[range(8), range(8)] = 1.0 / np.square([*spread, known.u_background_gain, known.u_depth])
+        start[[FORWARD, BACK, SIDE, ONCE]] = known.forward, known.back, known.side, known.once
+        start[[LEVEL, DEPTH]] = 1.0, self.templates.bare
+        spread = [known.u_forward, known.u_back, known.u_side, known.u_once, known.u_width, known.u_tilt]
+        spread += [known.u_pile_up, known.u_level, known.u_background_gain, known.u_depth]
+        precision[range(N_PLAIN), range(N_PLAIN)] = 1.0 / np.square(spread)
         precision[SCALE, SCALE] = np.linalg.inv(covariance)
         rest = range(FIRST_SMOOTH, n)
         precision[rest, rest] = 1.0 / (total + 10.0) ** 2
@@ -121,6 +133,8 @@ class SpectrumModel:
 
     def _moved(self, shift: Array) -> Array:
         """Edges on the axis u once the scale's parameters have moved by `shift`."""
+        if not np.any(shift):
+            return self._u0
         return u_of_edges(replace(self.scale, pulse=self._pulse(shift)), self.data.edges)
 
     def _pulse(self, shift: Array) -> Pulse:
@@ -155,7 +169,7 @@ class SpectrumModel:
 
     def _stack(self, indices: Sequence[int] | slice, shared: Array, depth: float) -> Array:
         stack = self._at_depth("main", indices, depth)
-        for name, factor in zip(TEMPLATE_PARTS[1:], (BACK, FORWARD, WIDTH, TILT), strict=True):
+        for name, factor in zip(TEMPLATE_PARTS[1:], (BACK, FORWARD, SIDE, ONCE, WIDTH, TILT), strict=True):
             stack = stack + shared[factor] * self._at_depth(name, indices, depth)
         return np.asarray(stack)
 
@@ -171,14 +185,15 @@ class SpectrumModel:
         depth = float(shared[DEPTH])
         stack = self._stack(indices, shared, depth)
         own = self._counts(stack, u)
-        mixed = [strengths @ self._at_depth(name, indices, depth) for name in ("forward", "back", "wider", "tilted")]
+        parts = ("forward", "back", "side", "once", "wider", "tilted")
+        mixed = [strengths @ self._at_depth(name, indices, depth) for name in parts]
         if self.templates.n_depths > 1:
             low = min(int(depth), self.templates.n_depths - 2)
             deeper = self._stack(indices, shared, low + 1.0) - self._stack(indices, shared, float(low))
             mixed.append(strengths @ deeper)
         else:
             mixed.append(np.zeros_like(mixed[0]))
-        forward, back, wider, tilted, deeper = self._counts(np.array(mixed), u)
+        *plain, deeper = self._counts(np.array(mixed), u)
         sample = strengths @ own
         smooth = []
         if self.smooth:
@@ -192,9 +207,7 @@ class SpectrumModel:
             room, of_gain = self.data.expected_background, shared[LEVEL] * self.data.background_slope
             mean = mean + shared[LEVEL] * self.data.background + shared[GAIN] * of_gain
         moved = self._shifted(strengths @ stack, u)
-        design = np.column_stack(
-            [*own, forward, back, wider, tilted, self.data.pile_up, room, of_gain, deeper, *moved.T, *smooth]
-        )
+        design = np.column_stack([*own, *plain, self.data.pile_up, room, of_gain, deeper, *moved.T, *smooth])
         return mean, sample, design
 
     def _shifted(self, cumulative: Array, u: Array) -> Array:
@@ -202,8 +215,7 @@ class SpectrumModel:
         half = 0.04
         density = np.interp(u + half, self.templates.u, cumulative) - np.interp(u - half, self.templates.u, cumulative)
         per_channel = density / (2 * half) * np.gradient(u, self.data.edges) * self.data.time_s
-        energy = np.clip(self.scale.energy_kev(np.maximum(self.data.edges, self.scale.channel(5.0))), 5.0, 3900.0)
-        return np.asarray(-np.diff(per_channel[:, None] * self.scale.pulse.jacobian(energy), axis=0))
+        return np.asarray(-np.diff(per_channel[:, None] * self._per_parameter, axis=0))
 
     def noise(self, sample: Array, level: float) -> Array:
         """Variance by counting where the sample makes `sample`: its counts, the background's, and its noise."""

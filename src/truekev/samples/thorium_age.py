@@ -16,10 +16,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from scipy.stats import chi2
 
 from truekev.quantity import Measured
 from truekev.samples.thorium_count import (
+    Profile,
     ThoriumCount,
     check_inputs,
     edge,
@@ -41,7 +43,8 @@ class Solution:
     """One stretch of ages that agree with the data.
 
     `low_years` and `high_years` bound it; None: it goes on to the end of the range (one day, 120 years). `distance` is
-    that of its best age from the best of all, in 2 ln L. `th232` is the Th-232 activity at that age [Bq].
+    that of its best age from the best of all, in 2 ln L. `th232` is the Th-232 activity at that age [Bq], `th232_bq`
+    bounds it over the whole stretch, two standard uncertainties beyond the least and the most.
     """
 
     years: float
@@ -49,6 +52,7 @@ class Solution:
     high_years: float | None
     th232: Measured
     distance: float
+    th232_bq: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -112,6 +116,7 @@ def thorium_refined(
             high_years=edge(AGES_YEARS, profile.chi2, i, +1, best + allowed),
             th232=Measured(float(profile.th232_bq[i]), math.sqrt(float(profile.variance[i])), "Bq"),
             distance=float(profile.chi2[i] - best),
+            th232_bq=_bounds(profile, i, best + allowed),
         )
         for i in stretches(profile.chi2, best + allowed)
     )
@@ -119,6 +124,16 @@ def thorium_refined(
     is_one = len(solutions) == 1 and _is_narrow(solutions[0])
     verdict = "does not fit" if not fits else "one age" if is_one else "cannot tell"
     return Refined(fits, verdict, solutions, best, coverage, _refined_words(verdict, solutions))
+
+
+def _bounds(profile: Profile, i: int, highest: float) -> tuple[float, float]:
+    """Th-232 activity over the stretch of ages around point `i` whose chi-square is not above `highest`."""
+    inside = profile.chi2 <= highest
+    outside = np.flatnonzero(~inside)
+    start = int(outside[outside < i].max(initial=-1)) + 1
+    stop = int(outside[outside > i].min(initial=inside.size))
+    of, u = profile.th232_bq[start:stop], np.sqrt(profile.variance[start:stop])
+    return max(float((of - 2 * u).min()), 0.0), float((of + 2 * u).max())
 
 
 def _is_narrow(solution: Solution) -> bool:
