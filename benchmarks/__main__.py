@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from benchmarks import bench_figures, transport_speed
+from benchmarks import bench_figures, forecast_speed, transport_speed, web_pages
 
 if __name__ == "__main__":
     bench_figures.main()
     transport_speed.main()
+    forecast_speed.main()
+    web_pages.main()

@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -28,7 +29,7 @@ from truekev.transport.setup_response import node_energies, setup_response
 
 __all__ = ["forecast_s", "main", "new_response"]
 
-RELATIVE_U = 0.01
+RELATIVE_U = 0.0095  # asked for, so that none is worse than 1 %
 TELLING = 0.01  # lines of at least this intensity per decay of the head
 FORECAST = ("forecast", "--source", "rods:WT20,2.4x175,5", "--source", "thorium-vial", "--json")
 
@@ -55,12 +56,17 @@ def new_response() -> tuple[float, float, int]:
     return took, float(worst.max()), int(telling.size)
 
 
-def forecast_s() -> float:
-    """Time [s] of `truekev forecast` for rods and vial, from the shell."""
-    start = time.perf_counter()
+def forecast_s() -> tuple[float, float]:
+    """Time and processor time [s] of `truekev forecast` for rods and vial, from the shell."""
+    start, used = time.perf_counter(), _children_s()
     words = [sys.executable, "-c", "from truekev.cli.app import main; main()", *FORECAST]
     subprocess.run(words, capture_output=True, check=True)
-    return time.perf_counter() - start
+    return time.perf_counter() - start, _children_s() - used
+
+
+def _children_s() -> float:
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _in_a_process() -> tuple[float, float, int]:
@@ -88,11 +94,12 @@ def main() -> None:
         os.environ["TRUEKEV_CACHE"] = folder
         if not options.compiled:
             os.environ["NUMBA_CACHE_DIR"] = os.path.join(folder, "machine-code")
-        forecast_cold, forecast_again = forecast_s(), forecast_s()
+        (forecast_cold, processor), (forecast_again, _) = forecast_s(), forecast_s()
         cold, worst, n = _in_a_process()
         again = _in_a_process()[0]
     figures = {
         "forecast_cold_s": forecast_cold,
+        "forecast_cold_processor_s": processor,
         "forecast_from_cache_s": forecast_again,
         "response_cold_s": cold,
         "response_from_cache_s": again,
@@ -103,7 +110,10 @@ def main() -> None:
     if options.json:
         print(json.dumps(figures, indent=2))
         return
-    print(f"forecast of rods and vial: {forecast_cold:.1f} s cold, {forecast_again:.2f} s from the cache")
+    print(
+        f"forecast of rods and vial: {forecast_cold:.1f} s cold ({processor:.0f} s of processors), "
+        f"{forecast_again:.2f} s from the cache"
+    )
     print(f"new detector and new vial: {cold:.1f} s cold, {again:.3f} s from the cache; {n} full-energy peaks above")
     print(f"  1 % intensity, the worst known to {100 * worst:.2f} %; on {os.cpu_count()} cores")
 

@@ -18,11 +18,11 @@ import threading
 import time
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from truekev.book.body import Body
-from truekev.book.book import Book
 from truekev.book.records import NewFile
 from truekev.book.run_readings import NewReading, add_readings
 from truekev.book.spectra import add_spectrum, stored_spectrum
@@ -33,7 +33,7 @@ from truekev.job.demo_book import fill_demo_book
 from truekev.spectra.columns_write import columns_text
 from truekev.web.server import Server
 
-__all__ = ["fill", "main"]
+__all__ = ["fill", "main", "measure"]
 
 _N_BATCHES, _N_RELOCKS, _FINE = 10, 100, 8
 
@@ -132,19 +132,18 @@ def _frames(address: str, path: str) -> tuple[float, float]:
     return float(drawn), float(between)
 
 
-def main() -> None:
-    """Print the figures."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    parser.add_argument("--spectra", type=int, default=2000)
-    parser.add_argument("--readings", type=int, default=200_000)
-    parser.add_argument("--no-browser", action="store_true")
-    options = parser.parse_args()
+def measure(n_spectra: int, n_readings: int, *, browser: bool = True) -> dict[str, Any]:
+    """Fill a book, serve it, and time its pages.
+
+    Returns
+    -------
+    dict
+        "book_mb"; "pages": rows of path, seconds, bytes; "median_s"; "first_load_bytes"; with a browser also
+        "drawn_ms", the time to draw 8,192 channels, and "frame_ms", from one frame to the next.
+    """
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "years.book"
-        ids = fill(path, options.spectra, options.readings)
-        with Book.open(path, write=False) as book:
-            count = book.count()
-        print(f"book: {path.stat().st_size / 1e6:.0f} MB, {count['spectrum']} spectra, {options.readings} readings")
+        ids = fill(path, n_spectra, n_readings)
         with Server(path, port=0) as server:
             thread = threading.Thread(target=server.run, daemon=True)
             thread.start()
@@ -157,18 +156,38 @@ def main() -> None:
                 *(f"/records/{ids['stock']}", f"/sheets/{ids['source']}", f"/scales/{ids['scale']}/departure.png"),
             ]
             _timed(port, "/", 1)
-            rows = [(path_, *_timed(port, path_)) for path_ in pages]
-            for path_, seconds, size in rows:
-                print(f"{1000 * seconds:7.0f} ms {size / 1000:8.1f} kB  {path_}")
-            print(f"median page: {1000 * statistics.median(row[1] for row in rows):.0f} ms (bar 200 ms)")
+            rows = [(page, *_timed(port, page)) for page in pages]
             shared = sum(_timed(port, f"/static/{name}", 1)[1] for name in ("book.css", "page.js", "spectrum.js"))
-            sizes = {path_: size for path_, _, size in rows}
-            print(f"first load: {(sizes['/'] + shared) / 1000:.0f} kB (bar 1500 kB)")
-            if not options.no_browser:
-                drawn, between = _frames(f"http://127.0.0.1:{port}", f"/scales/{ids['fine']}")
-                print(f"8192 channels with model and components: {drawn:.1f} ms to draw, {between:.1f} ms a frame")
+            found: dict[str, Any] = {
+                "book_mb": path.stat().st_size / 1e6,
+                "pages": rows,
+                "median_s": statistics.median(row[1] for row in rows),
+                "first_load_bytes": rows[0][2] + shared,
+            }
+            if browser:
+                address = f"http://127.0.0.1:{port}"
+                found["drawn_ms"], found["frame_ms"] = _frames(address, f"/scales/{ids['fine']}")
             server.stop()
             thread.join(10)
+    return found
+
+
+def main() -> None:
+    """Print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    parser.add_argument("--spectra", type=int, default=2000)
+    parser.add_argument("--readings", type=int, default=200_000)
+    parser.add_argument("--no-browser", action="store_true")
+    options = parser.parse_args()
+    found = measure(options.spectra, options.readings, browser=not options.no_browser)
+    print(f"book: {found['book_mb']:.0f} MB, {options.spectra} spectra, {options.readings} readings")
+    for page, seconds, size in found["pages"]:
+        print(f"{1000 * seconds:7.0f} ms {size / 1000:8.1f} kB  {page}")
+    print(f"median page: {1000 * found['median_s']:.0f} ms (bar 200 ms)")
+    print(f"first load: {found['first_load_bytes'] / 1000:.0f} kB (bar 1500 kB)")
+    if "drawn_ms" in found:
+        drawn, frame = found["drawn_ms"], found["frame_ms"]
+        print(f"8192 channels with model and components: {drawn:.1f} ms to draw, {frame:.1f} ms a frame")
 
 
 if __name__ == "__main__":

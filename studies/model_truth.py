@@ -13,10 +13,11 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 
 from truekev.scale.calibrate_peaks import CountedSpectrum
 from truekev.scale.crystal import Crystal
-from truekev.scale.light import LightCurve, Pulse, psi_prior_covariance
+from truekev.scale.light import KNOTS_KEV, LightCurve, Pulse, psi_prior_covariance
 from truekev.scale.sample import Sample, sample_of
 from truekev.scale.search import BACKGROUND_U, MeasuredBackground
 from truekev.scale.whole.bins import BinnedSpectrum
@@ -30,11 +31,25 @@ from truekev.transport.detector import DEFAULT_DETECTOR, Detector
 from truekev.transport.node_response import node_response
 from truekev.transport.stand import Scatter, scatter_responses
 
-__all__ = ["Drawn", "Truth", "counted_from", "draw_truth", "other_crystal", "other_scatter", "sample_named"]
+__all__ = [
+    "CHANGES",
+    "Drawn",
+    "Truth",
+    "counted_from",
+    "draw_truth",
+    "other_crystal",
+    "other_scatter",
+    "sample_named",
+    "with_changes",
+]
 
 Array = npt.NDArray[np.float64]
 _OTHER_SEED = 40_961
 _SMOOTH_SHARE = 0.03
+CHANGES = ("scatter", "light", "lines", "room gain", "trigger", "edge")
+_EDGE_MM = 0.3
+_TRIGGER_KEV, _TRIGGER_WIDTH_KEV = 24.0, 3.0
+_LINE_U = 0.02
 
 
 @cache
@@ -59,8 +74,15 @@ def sample_named(word: str) -> Sample:
 
 
 @cache
-def _parts(word: str) -> ForwardParts:
-    return parts_of(sample_named(word), other_crystal(), other_scatter(), with_room=False)
+def _parts(word: str, edge: int = 0) -> ForwardParts:
+    """Parts in the crystal, or in one larger (1) or smaller (-1) by `_EDGE_MM`."""
+    if not edge:
+        return parts_of(sample_named(word), other_crystal(), other_scatter(), with_room=False)
+    side = 10.0 + edge * _EDGE_MM
+    crystal = other_crystal(replace(DEFAULT_DETECTOR, size_mm=(side, side, side)))
+    # The light curve belongs to the program's crystal, or the scale would move with the size.
+    same_curve = Crystal(crystal.name, other_crystal().curve, crystal.response)
+    return parts_of(sample_named(word), same_curve, other_scatter(), with_room=False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,8 +101,8 @@ class Truth:
     delta : float
         Standard deviation of the model error.
     n_channels : int
-    changes : mapping
-        What lies outside the fit's model: see `studies.scale_outside`.
+    changes, line_changes
+        What lies outside the fit's model, and deviates for each line: see `with_changes`.
     """
 
     word: str
@@ -94,6 +116,7 @@ class Truth:
     n_channels: int
     net_counts: float
     changes: Mapping[str, float] = field(default_factory=dict)
+    line_changes: tuple[float, ...] = ()
 
     @property
     def pulse(self) -> Pulse:
@@ -213,7 +236,10 @@ def _light_of(truth: Truth) -> tuple[Array, Array]:
 
 def counted_from(truth: Truth, rng: np.random.Generator) -> Drawn:
     """Count a spectrum and its background."""
-    parts = _parts(truth.word)
+    edge = int(np.sign(truth.changes.get("edge", 0.0)))
+    parts = _parts(truth.word, edge)
+    if truth.line_changes:
+        parts = replace(parts, line_area=parts.line_area * np.exp(_LINE_U * np.array(truth.line_changes)))
     n, k = truth.n_channels, len(parts.names)
     net = _by_channel(parts, truth.shape, truth.log_gain, truth.strengths[:k], n)
     net = net + _pile_up(net, truth.pulse.c0, truth.strengths[k])
@@ -230,12 +256,34 @@ def counted_from(truth: Truth, rng: np.random.Generator) -> Drawn:
     room_strengths *= truth.room_share * truth.net_counts / room_strengths.sum()
     room = _by_channel(room_parts, truth.shape, truth.log_gain, room_strengths, n)
     moved = _by_channel(room_parts, truth.shape, truth.log_gain - truth.room_gain, room_strengths, n)
+    if "trigger" in truth.changes:
+        light = np.interp(np.arange(n, dtype=float), *_light_of(truth))
+        threshold = _TRIGGER_KEV * (1.0 + 0.2 * truth.changes["trigger"])
+        passed = ndtr((light - threshold) / _TRIGGER_WIDTH_KEV)
+        net, room, moved = net * passed, room * passed, moved * passed
     counts = rng.poisson(net + room).astype(float)
     measured = rng.poisson(moved * truth.room_times).astype(float) / truth.room_times
     background = MeasuredBackground(measured, measured / truth.room_times, BACKGROUND_U)
     return Drawn(CountedSpectrum(counts, background, sample_named(truth.word)), net + room)
 
 
-def with_changes(truth: Truth, **changes: float) -> Truth:
-    """The same truth with something that the fit's model does not hold."""
-    return replace(truth, changes={**truth.changes, **changes})
+def with_changes(truth: Truth, changes: Mapping[str, float], rng: np.random.Generator) -> Truth:
+    """The same truth with what the fit's model does not hold; each change from -1 to 1 of its full size.
+
+    scatter: strengths up to half as much again or less, each part for itself; light: a smooth curve of 3 %; lines: 2 %
+    of each; room gain: 2 %; trigger: a threshold near 24 keV moved by 20 %; edge: a crystal 0.3 mm larger or smaller.
+    """
+    shape, strengths, room_gain = truth.shape.copy(), truth.strengths.copy(), truth.room_gain
+    parts = _parts(truth.word)
+    if "light" in changes:
+        turn = 2.0 * np.pi * np.log(KNOTS_KEV / KNOTS_KEV[0]) / np.log(KNOTS_KEV[-1] / KNOTS_KEV[0])
+        shape[3:N_PULSE] += 0.03 * changes["light"] * np.sin(turn + rng.uniform(0.0, 2.0 * np.pi))
+    if "scatter" in changes:
+        of_scatter = np.flatnonzero(parts.usual > 0)
+        strengths[of_scatter] *= 1.0 + 0.5 * rng.uniform(-1.0, 1.0, of_scatter.size)
+    if "room gain" in changes:
+        room_gain = 0.02 * float(np.sign(changes["room gain"]))
+    lines = tuple(rng.standard_normal(parts.line_area.size).tolist()) if "lines" in changes else ()
+    return replace(
+        truth, shape=shape, strengths=strengths, room_gain=room_gain, changes=dict(changes), line_changes=lines
+    )

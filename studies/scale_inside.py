@@ -14,7 +14,7 @@ import numpy as np
 from studies.frame import Result, Table, Trials, run_trials, write_page
 from studies.model_truth import Truth, counted_from, draw_truth, sample_named
 from truekev.errors import FitError, RefusedError
-from truekev.scale.crystal import crystal_of, scatter_of
+from truekev.scale.crystal import Crystal, crystal_of, scatter_of
 from truekev.scale.whole.bins import merged
 from truekev.scale.whole.calibrate_whole import calibrate_whole
 from truekev.scale.whole.fit import expected_covariance
@@ -22,8 +22,9 @@ from truekev.scale.whole.fit_start import kept_parts, pulse_covariance
 from truekev.scale.whole.prior import shape_prior, ties_of
 from truekev.scale.whole.strengths import Start
 from truekev.transport.detector import DEFAULT_DETECTOR
+from truekev.transport.stand import Scatter
 
-__all__ = ["CELLS", "ENERGIES_KEV", "bound_kev", "main", "trial"]
+__all__ = ["CELLS", "ENERGIES_KEV", "bound_kev", "figures", "main", "program", "trial"]
 
 SEED = 20261127
 N_EACH = 2000
@@ -32,13 +33,14 @@ ENERGIES_KEV = np.array([60.0, 240.0, 583.0, 911.0, 1461.0, 2615.0])
 
 
 @cache
-def _program() -> tuple[Any, Any]:
+def program() -> tuple[Crystal, tuple[Scatter, ...]]:
+    """Crystal and scatter as the program ships them."""
     return crystal_of(DEFAULT_DETECTOR), scatter_of(DEFAULT_DETECTOR)
 
 
 def bound_kev(truth: Truth, drawn: Any) -> np.ndarray[Any, Any]:
     """Standard deviation of the energy [keV] that no estimate can beat, at `ENERGIES_KEV`."""
-    crystal, scatter = _program()
+    crystal, scatter = program()
     sample = sample_named(truth.word)
     parts = kept_parts(sample, crystal, scatter, with_room=False)
     width = float(np.exp(truth.shape[-3]))
@@ -60,7 +62,7 @@ def trial(number: int, rng: np.random.Generator) -> Result:
     truth = draw_truth(rng, n_channels=n_channels, net_counts=counts)
     drawn = counted_from(truth, rng)
     facts: dict[str, Any] = {"n_channels": n_channels, "counts": counts, "bound_kev": bound_kev(truth, drawn).tolist()}
-    crystal, scatter = _program()
+    crystal, scatter = program()
     try:
         found = calibrate_whole([drawn.counted], crystal, scatter)
     except (RefusedError, FitError) as refusal:

@@ -121,9 +121,19 @@ def test_short_forms_say_what_they_hold() -> None:
     assert "assumed" in source_in_words("gas-mantle").remarks[0]
 
 
+def test_weighed_rods() -> None:
+    full = source_in_words("rods:WT20,2.4x175,5")
+    weighed = source_in_words("rods:WT20,2.4x175,5,72.0g")
+    assert weighed.activities_bq["Th-232"] == pytest.approx(72.0 * 0.020 * 3574, rel=0.01)
+    assert weighed.activities_bq["Th-232"] < full.activities_bq["Th-232"]
+    with pytest.raises(InputError, match=r"would weigh 74\.8 g, not 15 g"):
+        source_in_words("rods:WT20,2.4x175,5,15g")
+
+
 @pytest.mark.parametrize(
     "text",
     [
+        *("vial:2g,bundled", "vial:2g,75g", "salt:500g,d16", "rods:WT20,2.4x175,5,d16", "Cs-137:1kBq,bundled"),
         *("rods:WT20,0x175,5", "rods:WT99,2.4x175,5", "rods:WT20,2.4,5", "rods:WT20,2.4x175,0", "vial:0g", "vial:2"),
         *("vial:2g,foo", "salt:-5g", "Xx-12:3Bq", "Cs-137", "Cs-137:3", "rods:WT20,2.4x175,5,refined=yesterday"),
         *("nowhere.toml", "room-background", "", ":", "rods:", "vial:1000g", "vial:3g,d1"),

@@ -64,6 +64,11 @@ MISTAKES = [
     (RODS + '[body]\nelectrode_class = "WT25"\n', 4, "body.electrode_class", "WT20"),
     (RODS + '[body]\nelectrode_class = "WT20"\nn_rods = 2.5\n', 5, "body.n_rods", "integer"),
     (RODS + '[body]\nelectrode_class = "WT20"\nn_rods = 2\n', 3, "body.diameter_mm", "needed"),
+    (
+        RODS
+        + '[body]\nelectrode_class = "WT20"\nn_rods = 2\ndiameter_mm = 2.4\nlength_mm = 175.0\nrods_mass_g = 75.2\n',
+        *(8, "body.rods_mass_g", "would weigh"),
+    ),
     (RODS + '[body]\nelectrode_class = "WT20"\nthoria_fraction = 0.02\n', 5, "body.thoria_fraction", "not both"),
     (
         'name = "a"\nkind = "thorium-vial"\nreference_date = 2020-01-01\n[activities_bq]\nTh-232 = 1\n'

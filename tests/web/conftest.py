@@ -10,7 +10,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Error, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Error, Page, Playwright, sync_playwright
 
 from truekev.book.book import Book
 from truekev.job.demo_book import fill_demo_book
@@ -65,12 +65,18 @@ def browser() -> Iterator[Browser]:
     """The system's Chromium, else playwright's own."""
     found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
     with sync_playwright() as playwright:
-        try:
-            made = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"] if os.geteuid() == 0 else [])
-        except Error:
+        made = _launched(playwright, found)
+        if made is None:
             pytest.fail(NO_BROWSER, pytrace=False)
         yield made
         made.close()
+
+
+def _launched(playwright: Playwright, found: str | None) -> Browser | None:
+    try:
+        return playwright.chromium.launch(executable_path=found, args=["--no-sandbox"] if os.geteuid() == 0 else [])
+    except Error:
+        return None
 
 
 @pytest.fixture

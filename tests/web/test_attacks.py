@@ -21,7 +21,10 @@ from truekev.web.app import create_app
 from truekev.web.record_form import FORM_KINDS, fields_of
 
 HERE = "http://127.0.0.1:8361"
-SCRIPT = """<script>alert(1)</script>"'><img src=x onerror=alert(2)>{{7*191}}${7*191}</textarea><svg/onload=alert(3)>"""
+SCRIPT = (
+    """<script>alert(1)</script>"'><img src=x onerror=alert(2)>"""
+    "{{7*1910101}}${7*1910101}</textarea><svg/onload=alert(3)>"
+)
 SQL = "'; DROP TABLE records; -- \" OR 1=1"
 PLACES = (
     "/",
@@ -66,7 +69,7 @@ def harmless(answer) -> None:
         page = _Page()
         page.feed(answer.text)
         assert page.found == []
-        assert "1337" not in answer.text
+        assert "13370707" not in answer.text
 
 
 @pytest.fixture

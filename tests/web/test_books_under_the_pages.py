@@ -7,17 +7,25 @@ import re
 import sqlite3
 import sys
 import threading
+from datetime import datetime
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
 from truekev.book import book as book_module
 from truekev.book.book import Book
 from truekev.book.layout import LAYOUT
+from truekev.book.spectra import add_spectrum, stored_spectrum
+from truekev.book.things import Source
 from truekev.book.work import Batch, Note, Recovery, Result, Scale, SpectrumFile
 from truekev.cli.app import main
 from truekev.errors import InputError
+from truekev.job.book_control import CONTROL, counts_of_source
+from truekev.job.book_identify import IDENTIFIED
 from truekev.job.book_results import PLAN
+from truekev.spectra.columns_write import columns_text
+from truekev.spectra.spectrum import Spectrum
 from truekev.web import work as work_module
 from truekev.web.app import create_app
 from truekev.web.pages import spectra as spectra_pages
@@ -80,6 +88,9 @@ def test_a_book_that_can_only_be_read(demo_copy, monkeypatch):
         answer = post(client, "/records/new/note", {"name": "a note", "text": "x"})
         assert "opened for reading only" in answer.text
         assert "nothing was written" in answer.text
+        # nobody waits for an answer that could not be kept
+        asked = {"words": "Cs-137:10kBq", "reach_percent": "5", "resolution_percent": "8"}
+        assert post(client, "/forecast", asked).status_code == 409
     assert demo_copy.read_bytes() == before
 
 
@@ -150,7 +161,7 @@ def test_work_is_stopped_and_keeps_nothing(empty_book, counts, monkeypatch):
 def _ended(client, work) -> str:
     for thread in threading.enumerate():
         if thread.name.startswith("work-"):
-            thread.join(10)
+            thread.join(60)
     return client.get(f"{work}/state").json()["state"]
 
 
@@ -248,3 +259,58 @@ def _serve(monkeypatch, capsys, book, *words) -> tuple[str, str]:
     assert not ended.value.code
     out, err = capsys.readouterr()
     return out, err
+
+
+def test_what_is_in_a_spectrum(demo_copy):
+    with client_of(demo_copy) as client, Book.open(demo_copy) as book:
+        cold = book.current(SpectrumFile)[0]
+        answer = post(client, f"/spectra/{cold.id}/what", {"distance": "10", "distance.u": "1"}, follow_redirects=False)
+        assert _ended(client, answer.headers["location"]) == "done"
+        page = client.get(answer.headers["location"]).text
+        assert "Th-228 part" in page
+        assert "--background-scale" not in page
+        kept = next(result for result in book.current(Result) if result.body.question == IDENTIFIED)
+        # the room was counted at another gain: it comes with the scale of its own day
+        assert [book.get(one.id).kind for one in kept.body.inputs] == ["spectrum", "relock", "spectrum", "scale"]
+        assert f"/answers/{kept.id}" in client.get(f"/spectra/{cold.id}").text
+        assert client.get(f"/answers/{cold.id}").status_code == 400
+        for wrong in ({"distance": "-1", "distance.u": "1"}, {"form": "cylinder"}, {"form": "x", "material": "../x"}):
+            assert post(client, f"/spectra/{cold.id}/what", wrong).status_code == 400
+
+
+def test_no_scale_no_answer(empty_book, counts):
+    with client_of(empty_book) as client:
+        files = {"file": ("rods.csv", counts["rods"].read_bytes())}
+        assert post(client, "/spectra/new", {"then": "keep"}, files=files).status_code == 200
+        answer = post(client, "/spectra/1/what", {}, follow_redirects=False)
+        assert _ended(client, answer.headers["location"]) == "failed"
+        assert "its energies are not known" in client.get(answer.headers["location"]).text
+
+
+def test_counts_of_a_source_are_charted(demo_copy):
+    with client_of(demo_copy) as client, Book.open(demo_copy) as book:
+        rods = book.current(Source, "Rod bundle, drawer 3")[0]
+        first = next(record for record in counts_of_source(book, rods.id) if record.name == "Rods, one hour")
+        counts = np.asarray(stored_spectrum(book, first.id).counts)
+        rng = np.random.default_rng(4)
+        for month in range(1, 5):
+            again = Spectrum(rng.poisson(counts).astype(float), live_time_s=3600.0, start=datetime(2026, 5, month, 9))
+            add_spectrum(
+                book, columns_text(again).encode(), f"month-{month}.csv", instrument_id=first.body.instrument_id,
+                thing_ids=(rods.id,), background_id=first.body.background_id,
+            )  # fmt: skip
+        assert len(counts_of_source(book, rods.id)) == 6
+        assert "month-4.csv" in client.get(f"/sources/{rods.id}").text
+        answer = post(client, f"/sources/{rods.id}/charts", {}, follow_redirects=False)
+        assert _ended(client, answer.headers["location"]) == "done", client.get(answer.headers["location"]).text
+        page = client.get(answer.headers["location"]).text
+        assert all(f"{name}:" in page for name in ("Gain", "Resolution", "Strength"))
+        kept = next(result for result in book.current(Result) if result.body.question == CONTROL)
+        charts = {chart["name"]: chart["scores"] for chart in kept.body.answer["charts"]}
+        # the second count, on the cold morning, had its gain moved by +1.8 %
+        assert max(map(abs, charts["gain"])) == abs(charts["gain"][1])
+        # a source that was never counted
+        vial = book.current(Source, "Thoria vial no. 1")[0]
+        answer = post(client, f"/sources/{vial.id}/charts", {}, follow_redirects=False)
+        assert _ended(client, answer.headers["location"]) == "failed"
+        assert "No dated count" in client.get(answer.headers["location"]).text

@@ -135,7 +135,7 @@ def test_by_keyboard_alone(demo_copy, serve, open_page):
         page.keyboard.press(key)
         seen.add(told.inner_text())
     assert len(seen) == 5
-    assert all(re.search(r"[\d.]+ ± [\d.]+ keV · .* counts · model .* · residual .*σ", words) for words in seen)
+    assert all(re.search(r"[\d.]+ ± [\d.]+ keV · .* counts? · model .* · residual .*σ", words) for words in seen)
     tab_to("closer")
     page.keyboard.press("Enter")
     with Book.open(demo_copy) as book:
@@ -208,3 +208,36 @@ def test_the_tour(empty_book, serve, open_page, picture):
     expect(page.get_by_text("New here?")).to_have_count(0)
     with Book.open(empty_book) as book:
         assert book.count() == {}
+
+
+def test_a_file_can_be_dropped(demo_copy, serve, open_page, counts):
+    page = open_page(serve(demo_copy))
+    page.get_by_role("link", name="A new count").click()
+    carried = page.evaluate_handle(
+        """text => { const carried = new DataTransfer();
+        carried.items.add(new File([text], "dropped.csv", { type: "text/csv" })); return carried; }""",
+        counts["room"].read_text(),
+    )
+    place = page.locator(".drop")
+    place.dispatch_event("dragover", {"dataTransfer": carried})
+    expect(place).to_have_class(re.compile("over"))
+    place.dispatch_event("drop", {"dataTransfer": carried})
+    page.get_by_label("Only keep it").check()
+    page.get_by_role("button", name="Add it").click()
+    expect(page.get_by_role("heading", name="dropped.csv")).to_be_visible()
+
+
+def test_forms_work_without_the_pages_script(demo_copy, serve, browser):
+    address = serve(demo_copy)
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{address}/plan")
+    page.get_by_role("textbox", name="pieces").fill("2")
+    page.get_by_role("button", name="Work it out").click()
+    expect(page.get_by_text("These rods: 1830")).to_be_visible()
+    page.goto(f"{address}/records/new/note")
+    page.get_by_label("name").first.fill("Without script")
+    page.get_by_label("text").first.fill("It is kept.")
+    page.get_by_role("button", name="Write it down").click()
+    expect(page.get_by_text("It is kept.")).to_be_visible()
+    context.close()

@@ -11,6 +11,7 @@ from truekev.cli.output import Progress, as_json, check_out, print_table
 
 if TYPE_CHECKING:
     from truekev.job.calibrate_spectra import CalibratedSpectrum, Reading
+    from truekev.scale.energy_scale import EnergyScale
     from truekev.scale.polynomials import InstrumentPolynomial
 
 __all__ = ["print_coefficients", "print_readings", "register", "save_pictures"]
@@ -127,29 +128,52 @@ def print_readings(readings: tuple[Reading, ...]) -> None:
             claimed = f"{reading.claimed_kev:.1f} ({off:+.1f} %)"
         rows.append([reading.name, f"{reading.energy_kev:.1f}", claimed, str(reading.scale_kev)])
     print_table("", ["line group", "energy, keV", "the instrument read, keV", "this scale says (k = 1)"], rows)
+    typer.echo("± is mostly how well the group itself can be placed; the scale's own uncertainty stands below.")
 
 
-def print_coefficients(polynomials: tuple[InstrumentPolynomial, ...]) -> None:
-    """Print the polynomials for the instrument."""
-    rows = [
-        [
-            str(p.degree),
-            " ".join(f"{c:.7g}" for c in p.coefficients_kev),
-            f"{p.largest_error_kev:+.1f} keV at {p.at_kev:.0f} keV",
-        ]
-        for p in polynomials
-    ]
+_CHECKED_KEV = (60.0, 239.0, 662.0, 1461.0, 2614.5)
+
+
+def print_coefficients(polynomials: tuple[InstrumentPolynomial, ...], scale: EnergyScale) -> None:
+    """Print the polynomials for the instrument, with their error at known energies."""
+    import numpy as np
+
+    energies = [e for e in _CHECKED_KEV if e <= polynomials[0].high_kev]
+    rows = []
+    for p in polynomials:
+        says = np.polynomial.polynomial.polyval(scale.channel(np.array(energies)), p.coefficients_kev)
+        errors = [f"{value - energy:+.1f}" for value, energy in zip(says, energies, strict=True)]
+        largest = f"{p.largest_error_kev:+.1f} at {p.at_kev:.0f}"
+        rows.append([str(p.degree), " ".join(f"{c:.7g}" for c in p.coefficients_kev), *errors, largest])
     print_table(
-        "\nTo type into the instrument: E/keV = c0 + c1 ch + c2 ch² + c3 ch³ (channel i is its middle)",
-        ["degree", "c0 c1 …", "largest error against this scale"],
+        "\nTo type into the instrument: E/keV = c0 + c1 ch + c2 ch² + c3 ch³ (channel i is its middle); its error\n"
+        "against this scale, keV",
+        ["degree", "c0 c1 …", *(f"at {e:g}" for e in energies), "largest"],
         rows,
     )
 
 
-def _rival(margin: float, other_gain: float | None) -> str:
-    if other_gain is None:
-        return "no other gain explains it"
-    return f"the next best gain ({other_gain:.2f} times this) explains it worse by {margin:.0f} in chi-square"
+def _lock(one: CalibratedSpectrum) -> str:
+    """How sure the lock is, in words."""
+    found = one.confidence
+    whole = one.scale.method == "whole spectrum"
+    units = "likelihood" if whole else "chi-square"
+    if found.other_gain is None:
+        rival = "no other gain explains it"
+    else:
+        rival = f"the next best gain ({found.other_gain:.2f} times this) is {found.margin:.0f} units of {units} worse"
+    if whole:
+        return f"{rival}, no source at all {found.evidence.gained:.0f} (20 and 60 are asked for)"
+    return f"{rival}; evidence for the source {found.evidence.ratio:.1f} (at least 1.2 is asked for)"
+
+
+def _headline(one: CalibratedSpectrum) -> str:
+    """What the instrument reads at two energies that everybody knows."""
+    claimed = one.spectrum.claimed_scale
+    if claimed is None:
+        return ""
+    energies = [e for e in (59.5, 661.7, 2614.5) if e <= one.confidence.full_scale_kev]
+    return ", ".join(f"your {e:g} keV reads {float(claimed.energy_kev(one.scale.channel(e))):.0f}" for e in energies)
 
 
 def _print(one: CalibratedSpectrum) -> None:
@@ -157,18 +181,13 @@ def _print(one: CalibratedSpectrum) -> None:
 
     scale = one.scale
     top = min(one.confidence.full_scale_kev, 2700.0)
-    worst = [r for r in one.readings if r.claimed_kev is not None]
     typer.echo(f"\n{one.file} with {one.source}")
-    if worst:
-        ends = sorted({0, len(worst) - 1})
-        typer.echo(
-            "  " + ", ".join(f"your {worst[i].energy_kev:.0f} keV reads {worst[i].claimed_kev:.0f} keV" for i in ends)
-        )
+    if headline := _headline(one):
+        typer.echo(f"  {headline}")
     typer.echo(
-        f"  full scale {one.confidence.full_scale_kev:.0f} keV, peak width at 662 keV {100 * scale.fwhm_662:.1f} %, "
-        f"{_rival(one.confidence.margin, one.confidence.other_gain)}, "
-        f"evidence for the source {one.confidence.evidence.ratio:.1f} (at least 1.2 is asked for)"
+        f"  full scale {one.confidence.full_scale_kev:.0f} keV, peak width at 662 keV {100 * scale.fwhm_662:.1f} %"
     )
+    typer.echo(f"  {_lock(one)}")
     if one.verdict:
         typer.echo("  " + one.verdict)
     print_readings(one.readings)
@@ -185,6 +204,8 @@ def _print(one: CalibratedSpectrum) -> None:
         [str(p.degree), f"{p.chi2:.1f} for {p.dof}" if p.coefficients_kev else "too few groups"]
         for p in one.through_peaks
     ]
+    own = sum(g.pull**2 for g in scale.groups if g.used)
+    rows.append(["light model", f"{own:.1f} for {sum(g.used for g in scale.groups)}"])
     print_table(
         "\nPolynomials through the same groups, for comparison. A good one has about as much as it has degrees of\n"
         "freedom. Light is not proportional to energy, so they go wrong between and beyond the groups; the light\n"
@@ -192,4 +213,4 @@ def _print(one: CalibratedSpectrum) -> None:
         ["degree", "sum of squared pulls"],
         rows,
     )
-    print_coefficients(one.to_type_in)
+    print_coefficients(one.to_type_in, scale)

@@ -67,7 +67,7 @@ def register(app: typer.Typer) -> None:
             ["true energy, keV (the simulation knows)", "the instrument reads, keV", "the fitted scale says (k = 1)"],
             rows,
         )
-        print_coefficients(one.to_type_in)
+        print_coefficients(one.to_type_in, one.scale)
         typer.echo(
             f"\nA colder evening, {report.relock.spectrum.counts.sum():.0f} counts: "
             f"$ truekev relock {report.relock.file} --scale {report.folder / 'scale.json'}"

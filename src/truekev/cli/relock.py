@@ -68,6 +68,6 @@ def register(app: typer.Typer) -> None:
         if report.verdict:
             typer.echo(report.verdict)
         print_readings(report.readings)
-        print_coefficients(report.to_type_in)
+        print_coefficients(report.to_type_in, report.scale)
         if out is not None:
             typer.echo(f"\nNew scale written to {out}.")

@@ -14,11 +14,11 @@ from typing import Any
 from truekev.book.body import Value
 from truekev.book.book import Book
 from truekev.book.records import BookRecord
-from truekev.book.things import Find, Instrument, Source, Stock
+from truekev.book.things import Find, Source, Stock
 from truekev.book.work import Relock, Scale, SpectrumFile
-from truekev.errors import InputError, RefusedError, TruekevError
+from truekev.errors import InputError, TruekevError
 from truekev.files import write_whole
-from truekev.job.background import background_in_force
+from truekev.job.book_files import background_record, detector_file, spectrum_file
 from truekev.job.calibrate_spectra import CalibrationReport, calibrate_files
 from truekev.job.fitted_model import keep_model
 from truekev.job.relock_spectrum import RelockReport, relock_file
@@ -44,44 +44,16 @@ class _Files:
 def _written_out(book: Book, spectrum: BookRecord[SpectrumFile], words: Sequence[str]) -> Iterator[tuple[Path, _Files]]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        file = write_whole(
-            folder / f"record-{spectrum.id}{Path(spectrum.body.file_name).suffix[:8]}",
-            book.file(spectrum.body.file_sha256).data,
-        )
+        background = background_record(book, spectrum)
         yield (
             folder,
             _Files(
-                file,
-                _background(book, spectrum, folder),
-                _detector(book, spectrum, folder),
+                spectrum_file(book, spectrum, folder),
+                None if background is None else str(spectrum_file(book, background, folder)),
+                detector_file(book, spectrum, folder),
                 (tuple(words) or _sources(book, spectrum, folder)),
             ),
         )
-
-
-def _background(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> str | None:
-    """The background that the record names, else the one in force with as many channels, else none."""
-    body = spectrum.body
-    if body.background_id is not None:
-        found = book.get_as(body.background_id, SpectrumFile)
-    else:
-        try:
-            found = background_in_force(book, body.start.date() if body.start else date.max, body.instrument_id)
-        except RefusedError:
-            return None
-        if found.body.n_channels != body.n_channels:
-            return None
-    path = folder / f"record-{found.id}{Path(found.body.file_name).suffix[:8]}"
-    return str(write_whole(path, book.file(found.body.file_sha256).data))
-
-
-def _detector(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> str | None:
-    if spectrum.body.instrument_id is None:
-        return None
-    instrument = book.newest(spectrum.body.instrument_id)
-    if not isinstance(instrument.body, Instrument) or not instrument.body.description.strip():
-        return None
-    return str(write_whole(folder / f"instrument-{instrument.id}.toml", instrument.body.description))
 
 
 def _sources(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> tuple[str, ...]:
@@ -246,8 +218,10 @@ def has_scale(book: Book, instrument_id: int | None) -> bool:
     return any(first is None or (one is not None and book.get(one).first_id == first) for one in of)
 
 
-def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] | BookRecord[Relock]:
-    """The newest scale or re-lock of an instrument.
+def scale_in_force(
+    book: Book, instrument_id: int | None, on: date | None = None
+) -> BookRecord[Scale] | BookRecord[Relock]:
+    """The newest scale or re-lock of an instrument; on a day the newest until then, or the first after it.
 
     Raises
     ------
@@ -277,7 +251,10 @@ def scale_in_force(book: Book, instrument_id: int | None) -> BookRecord[Scale] |
         waiting = others
     if not found:
         raise InputError("the book holds no scale of this instrument; calibrate one of its spectra first.")
-    return max(found, key=lambda record: (record.body.made_on, record.id))
+    found.sort(key=lambda record: (record.body.made_on, record.id))
+    if on is None:
+        return found[-1]
+    return next((record for record in reversed(found) if record.body.made_on <= on), found[0])
 
 
 def stored_scale(book: Book, record_id: int) -> EnergyScale:

@@ -74,7 +74,7 @@ def _rods(answers: SourceAnswers) -> list[str]:
         raise InputError("a bundle is made of rods; choose rods that were written down as bought.")
     if answers.activity_bq is not None:
         raise InputError("the rods' class gives their activity; leave the activity empty.")
-    n = answers.n_rods or stock.count
+    n = stock.count if answers.n_rods is None else answers.n_rods
     if not 1 <= n <= stock.count:
         raise InputError(f"a bundle of {n}: {stock.name} holds {stock.count}.")
     content = f"electrode_class = {json.dumps(stock.electrode_class)}"

@@ -72,10 +72,12 @@ def model_of(book: Book, scale_id: int) -> FittedModel | None:
 
 
 def _joined(fitted: FittedSpectrum) -> FittedModel:
-    """Ranges of one component together; all smooth rests together; what adds next to nothing left out."""
+    """Ranges of a component, ways of one scatter and all smooth rests together; what adds next to nothing left out."""
     sums: dict[str, Array] = {}
     for name, row in fitted.groups.parts:
         plain = "smooth rest" if name.startswith("smooth ") else _RANGE.sub("", name)
+        if plain.startswith("scattered "):
+            plain = plain.partition(",")[0]
         sums[plain] = sums.get(plain, 0.0) + row
     total = float(fitted.groups.model.sum())
     kept = [(name, row) for name, row in sums.items() if float(row.sum()) > _LEAST_SHARE * total]

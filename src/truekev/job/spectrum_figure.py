@@ -84,14 +84,15 @@ def figure_of_scale(book: Book, record_id: int) -> SpectrumFigure:
 
 
 def scale_of_count(book: Book, spectrum_id: int) -> BookRecord[Scale] | BookRecord[Relock] | None:
-    """The newest scale made from a spectrum, else the one in force; None where none has its channels."""
+    """The newest scale made from a spectrum, else the one in force that day; None where its channels differ."""
     body = book.get_as(spectrum_id, SpectrumFile).body
     own: list[BookRecord[Scale] | BookRecord[Relock]] = [
         *book.about(spectrum_id, Scale),
         *book.about(spectrum_id, Relock),
     ]
+    on = None if body.start is None else body.start.date()
     try:
-        record = max(own, key=_number) if own else scale_in_force(book, body.instrument_id)
+        record = max(own, key=_number) if own else scale_in_force(book, body.instrument_id, on)
     except InputError:
         return None
     return record if stored_scale(book, record.id).n_channels == body.n_channels else None

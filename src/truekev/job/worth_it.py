@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -43,7 +44,7 @@ Progress = Callable[[float, str], None]
 
 _RECOVERED = 0.95  # of the oxide, after washing: assumed
 _MOST_OF_A_BATCH = 20
-_NAMED_U, _OTHER_U = 0.02, 0.04
+_NAMED_U, _OTHER_U = 0.03, 0.05
 _CASCADE_KEV = 583.187  # of Tl-208, always with 2614.5 keV
 _SUMMED = 0.01
 _OPTION = re.compile(r" \(--[^)]*\)")
@@ -198,9 +199,10 @@ def worth_it_of(
     relative_u: float = _NAMED_U,
     said: Sequence[str] = (),
     record: Record | None = None,
+    executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> WorthIt:
-    """Compare sources, each with its kind and the number of rods to buy for it.
+    """Compare sources, each with its kind and the number of rods to buy for it; any executor may carry the transport.
 
     Raises
     ------
@@ -209,7 +211,8 @@ def worth_it_of(
     """
     if not 0.0015 < reach <= 0.1:
         raise OutOfRangeError(
-            f"reach {100 * reach:.3g} %: it must lie above 0.15 % (no model of a peak is better) and not above 10 %."
+            f"reach {100 * reach:.3g} %: it must lie above 0.15 % (no model of a crystal's light is better) and not "
+            "above 10 %."
         )
     if not 0.02 <= fwhm_662 <= 0.2:
         raise OutOfRangeError(f"resolution {100 * fwhm_662:.3g} % at 662 keV: it must lie between 2 and 20 %.")
@@ -223,7 +226,7 @@ def worth_it_of(
             tell((i + done) / len(sources), what)
 
         accuracy = relative_u if kind == AT_HAND else max(relative_u, _OTHER_U)
-        predicted = predict(source, detector, fwhm_662=fwhm_662, relative_u=accuracy, progress=part)
+        predicted = predict(source, detector, fwhm_662=fwhm_662, relative_u=accuracy, executor=executor, progress=part)
         if background is None:
             room = assumed_room(detector, predicted.curve, predicted.u)
         else:
@@ -231,8 +234,9 @@ def worth_it_of(
         summed = max(summed, _any_deposit(predicted))
         money, hours = _cost(kind, n_bought, costs or Costs())
         result = forecast(predicted, room, reach)
-        seen = crystal_share(strata_of(source, detector))
-        th232 = source.activities_bq.get("Th-232", 0.0)
+        strata = strata_of(source, detector)
+        seen = crystal_share(strata)
+        th232 = source.activities_bq.get("Th-232", 0.0) * sum(one.share for one in strata)  # what is not covered
         choices.append(Choice(source.name, kind, result, _curve(predicted, room), money, hours, th232, seen))
         words += [remark for remark in (room.words, *source.remarks) if remark not in words]
     if summed > _SUMMED:
@@ -242,7 +246,8 @@ def worth_it_of(
         )
     words.append(
         f"Peak width {100 * fwhm_662:.2g} % at 662 keV (--resolution says otherwise); nothing stands behind or beside "
-        "the source; the times are the least that a fit of the whole spectrum needs, its model taken as wrong by 3 %."
+        "the source; the times are the least that a fit of the whole spectrum needs, its model taken as wrong by 3 %, "
+        "by more below 60 keV."
     )
     return WorthIt(
         reach, tuple(choices), answer_in_words(choices, reach, costs or Costs()), tuple(words), record or Record.make()
@@ -259,6 +264,7 @@ def worth_it(
     costs: Costs | None = None,
     only_these: bool = False,
     on: date | None = None,
+    executor: Executor | None = None,
     progress: Progress | None = None,
 ) -> WorthIt:
     """Forecast the count of each source, beside more rods, an everyday source and the vial that could be made.
@@ -277,6 +283,8 @@ def worth_it(
         Leave the alternatives out.
     on
         The day; default today.
+    executor
+        What carries the transport; by default threads, one per core.
     progress
         Called with (share done, what).
     """
@@ -300,6 +308,7 @@ def worth_it(
         costs=costs,
         said=(assumed, *_said_of(rows)),
         record=Record.make(inputs, settings, table_versions()),
+        executor=executor,
         progress=progress,
     )
 

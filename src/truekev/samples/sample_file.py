@@ -17,7 +17,7 @@ from truekev.sources.settings import read_source_file
 from truekev.sources.source import Body
 from truekev.toml_text import line_of_key
 
-__all__ = ["POINT_SAMPLE", "SampleDescription", "read_sample", "sample_template"]
+__all__ = ["POINT_SAMPLE", "SampleDescription", "read_sample", "read_sample_text", "sample_template"]
 
 _STRICT = ConfigDict(extra="forbid", frozen=True)
 _Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
@@ -313,3 +313,14 @@ def read_sample(path: str | Path) -> SampleDescription:
     except (OSError, UnicodeDecodeError) as error:
         raise FileFormatError(f"cannot be read ({error}); `truekev new sample` prints a template.", file=file) from None
     return _Reader(file, text).read()
+
+
+def read_sample_text(text: str, *, file: str) -> SampleDescription:
+    """Check the text of a sample file; `file` is what messages call it.
+
+    Raises
+    ------
+    FileFormatError
+        As `read_sample` says.
+    """
+    return _Reader(Path(file), text).read()

@@ -1,9 +1,9 @@
 """How long to count: the Fisher information of a predicted spectrum about the energy scale, everything free.
 
-The counts of bins about FWHM/6 wide are Poisson; beside them the model is wrong by a smooth factor (a Gaussian
-process, 3 %, correlated over two FWHM). Free are: the strength of every part, of the room, of six smooth parts, the
-peak width, and ch(E) with its priors (scale/position_fit.py). A prior is information like any other, so that the
-result is a bound of the kind of van Trees.
+The counts of bins about FWHM/6 wide are Poisson; beside them the model is wrong as the fit takes it to be (a Gaussian
+process, 3 % and more below 60 keV, correlated over two FWHM: scale/whole). Free are: the strength of every part, of
+the room, of six smooth parts, the peak width, and ch(E) with the fit's priors. A prior is information like any other,
+so that the result is a bound of the kind of van Trees.
 """
 
 from __future__ import annotations
@@ -17,10 +17,13 @@ from scipy.linalg import cho_factor, cho_solve
 
 from truekev.scale.groups import form_groups
 from truekev.scale.light import KNOTS_KEV, Pulse
-from truekev.scale.position_fit import MODEL_FLOOR, shape_prior_precision
 from truekev.scale.predicted import PredictedSpectrum, energy_of_u
 from truekev.scale.room import Room
 from truekev.scale.templates import NOMINAL_S
+from truekev.scale.whole.fit import DELTA
+from truekev.scale.whole.model import N_PULSE
+from truekev.scale.whole.prior import shape_prior
+from truekev.scale.whole.strengths import model_error as error_of_model
 
 __all__ = ["JUDGED_KEV", "LONGEST_S", "Forecast", "GroupArea", "ReachTime", "forecast", "scale_u"]
 
@@ -29,7 +32,6 @@ Array = npt.NDArray[np.float64]
 JUDGED_KEV = {"low": 60.0, "middle": 661.655, "high": 2614.511}
 SHORTEST_S, LONGEST_S = 10.0, 60 * 86400.0
 _FWHM = 2.3548200450309493
-_MODEL_ERROR, _MODEL_LENGTH_FWHM = 0.03, 1.0  # exp(-2) left of the correlation at two FWHM
 _ROOM_U = 0.05
 _WIDTH_U = 0.15
 _SMOOTH_KEV = (35.0, 80.0, 180.0, 400.0, 900.0, 3000.0)
@@ -138,7 +140,7 @@ def _model(predicted: PredictedSpectrum, room: Room) -> _Model:
     n_parts = len(parts)
     precision = np.zeros((design.shape[1],) * 2)
     shape = np.array([0, 2, 3, *range(4, 4 + KNOTS_KEV.size)])
-    precision[np.ix_(shape, shape)] = shape_prior_precision()
+    precision[np.ix_(shape, shape)] = shape_prior().precision[:N_PULSE, :N_PULSE]
     rest = np.concatenate(
         (
             np.full(n_parts, 1e-4),
@@ -150,8 +152,8 @@ def _model(predicted: PredictedSpectrum, room: Room) -> _Model:
     precision[range(12, 12 + rest.size), range(12, 12 + rest.size)] = rest
     precision[1, 1] = 1e-6
     middle = 0.5 * (edges[1:] + edges[:-1])
-    apart = (middle[:, None] - middle[None, :]) / (_MODEL_LENGTH_FWHM * fwhm_u)
-    kernel = _MODEL_ERROR**2 * np.exp(-0.5 * apart**2)
+    relative, length = error_of_model(middle, np.array([np.log(predicted.fwhm_662)]), DELTA)
+    kernel = np.outer(relative, relative) * np.exp(-np.abs(middle[:, None] - middle[None, :]) / length)
     return _Model(rate, of_room, room.time_s, design, precision, kernel, edges, pulse)
 
 
@@ -174,8 +176,7 @@ def _u(model: _Model, time_s: float, energy_kev: Array, model_error: bool = True
     covariance = _covariance(model, time_s, model_error)
     variance = np.einsum("ij,jk,ik->i", jacobian, covariance, jacobian)
     slope = model.pulse.slope_per_kev(energy_kev)
-    floor = MODEL_FLOOR * energy_kev if model_error else 0.0
-    return np.asarray(np.hypot(np.sqrt(np.maximum(variance, 0.0)) / slope, floor))
+    return np.asarray(np.sqrt(np.maximum(variance, 0.0)) / slope)
 
 
 def scale_u(

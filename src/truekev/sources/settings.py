@@ -50,6 +50,7 @@ class _BodyEntry(BaseModel):
     diameter_mm: Positive | None = None
     length_mm: Positive | None = None
     electrode_class: str | None = None
+    rods_mass_g: Positive | None = None
     thoria_fraction: Fraction | None = None
     u_thoria_fraction: Fraction | None = None
     oxide_mass_g: Positive | None = None
@@ -234,13 +235,17 @@ class _Reader:
             for name in ("n_rods", "diameter_mm", "length_mm"):
                 if getattr(entry.body, name) is None:
                     raise self.complaint(f"{name} is needed to know how much thorium the rods hold.", "body", name)
-            return th232_bq_of_rods(
-                n_rods=body.n_rods or 1,
-                diameter_mm=body.diameter_mm or 0.0,
-                length_mm=body.length_mm or 0.0,
-                thoria_fraction=body.thoria_fraction or 0.0,
-                u_thoria_fraction=body.u_thoria_fraction or 0.0,
-            )
+            try:
+                return th232_bq_of_rods(
+                    n_rods=body.n_rods or 1,
+                    diameter_mm=body.diameter_mm or 0.0,
+                    length_mm=body.length_mm or 0.0,
+                    thoria_fraction=body.thoria_fraction or 0.0,
+                    u_thoria_fraction=body.u_thoria_fraction or 0.0,
+                    mass_g=entry.body.rods_mass_g,
+                )
+            except InputError as error:
+                raise self.complaint(str(error), "body", "rods_mass_g") from error
         if body.form in ("vial", "resin") and entry.body.oxide_mass_g is not None:
             return th232_bq_of_oxide(entry.body.oxide_mass_g, entry.body.u_oxide_mass_g)
         return None

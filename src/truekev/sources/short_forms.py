@@ -22,7 +22,7 @@ from truekev.sources.stock import electrode_class, th232_bq_of_oxide, th232_bq_o
 __all__ = ["ASSUMED_BQ", "SHORT_FORMS", "potassium_40_bq", "rods_source", "source_in_words", "vial_source"]
 
 SHORT_FORMS = {
-    "rods:WT20,2.4x175,5": "five electrodes of class WT20, 2.4 mm by 175 mm, side by side; add ,bundled",
+    "rods:WT20,2.4x175,5": "five electrodes of class WT20, 2.4 mm by 175 mm; add ,bundled or their mass as ,75.2g",
     "vial:2.0g": "2 g of thorium dioxide in a small vial; add an inner diameter as ,d16",
     "resin:1.0g": "1 g of thorium dioxide set in a disc of resin",
     "salt:500g": "a bag of 500 g potassium chloride",
@@ -61,6 +61,7 @@ class _Options:
     refined: date | None = None
     arrangement: str | None = None
     inner_mm: float | None = None
+    mass_g: float | None = None
 
 
 def potassium_40_bq(chloride_g: float) -> float:
@@ -69,24 +70,36 @@ def potassium_40_bq(chloride_g: float) -> float:
     return chloride_g * potassium * _K40_ABUNDANCE * specific_activity_bq_g("K-40") * 39.9640 / 39.0983
 
 
-def _options(text: str, words: list[str]) -> _Options:
+_MAY_STAND = {
+    "distance": "a distance (20mm)",
+    "refined": "refined=2018-05-01",
+    "arrangement": "bundled or side-by-side",
+    "mass": "the weighed mass of all (75.2g)",
+    "inner": "its inner diameter (d16)",
+}
+
+
+def _options(text: str, words: list[str], allowed: tuple[str, ...]) -> _Options:
+    """What stands after the commas; `allowed` are keys of `_MAY_STAND`."""
     found = _Options()
     for word in words:
-        if match := re.fullmatch(_NUMBER + "mm", word):
+        if "distance" in allowed and (match := re.fullmatch(_NUMBER + "mm", word)):
             found = replace(found, distance_mm=float(match[1]))
-        elif word.startswith("refined="):
+        elif "refined" in allowed and word.startswith("refined="):
             try:
                 found = replace(found, refined=date.fromisoformat(word.removeprefix("refined=")))
             except ValueError:
                 raise InputError(f"source {text!r}: {word!r} is no date; write refined=2018-05-01.") from None
-        elif match := re.fullmatch("d" + _NUMBER, word):
+        elif "inner" in allowed and (match := re.fullmatch("d" + _NUMBER, word)):
             found = replace(found, inner_mm=float(match[1]))
-        elif word in ("bundled", "side-by-side"):
+        elif "mass" in allowed and (match := re.fullmatch(_NUMBER + "g", word)):
+            found = replace(found, mass_g=float(match[1]))
+        elif "arrangement" in allowed and word in ("bundled", "side-by-side"):
             found = replace(found, arrangement=ARRANGEMENTS[word == "bundled"])
         else:
             raise InputError(
-                f"source {text!r}: {word!r} is not understood; after a comma may stand a distance (20mm), "
-                "refined=2018-05-01, for rods bundled, for a vial its inner diameter (d16)."
+                f"source {text!r}: {word!r} is not understood; after a comma may stand "
+                f"{', '.join(_MAY_STAND[name] for name in allowed)}."
             )
     return found
 
@@ -134,14 +147,20 @@ def rods_source(
     refined: date | None = None,
     on: date | None = None,
     fraction: Measured | None = None,
+    mass_g: float | None = None,
 ) -> Source:
-    """Electrodes of a class (or of a measured mass fraction of thoria) at the crystal."""
+    """Electrodes of a class (or measured mass fraction of thoria) at the crystal; `mass_g` is that of all, weighed."""
     of_class = electrode_class(class_name) if fraction is None else None
     thoria, u = (fraction.value, fraction.u) if fraction is not None else (0.0, 0.0)
     if of_class is not None:
         thoria, u = of_class.fraction, of_class.u_fraction
     th232 = th232_bq_of_rods(
-        n_rods=n_rods, diameter_mm=diameter_mm, length_mm=length_mm, thoria_fraction=thoria, u_thoria_fraction=u
+        n_rods=n_rods,
+        diameter_mm=diameter_mm,
+        length_mm=length_mm,
+        thoria_fraction=thoria,
+        u_thoria_fraction=u,
+        mass_g=mass_g,
     )
     body = Body(
         "rods",
@@ -196,7 +215,7 @@ def _rods(text: str, words: list[str], on: date | None) -> Source:
     sizes = re.fullmatch(rf"{_NUMBER}x{_NUMBER}", words[1]) if len(words) >= 3 else None
     if sizes is None or not re.fullmatch(r"\d+", words[2]) or int(words[2]) < 1:
         raise InputError(f"source {text!r}: write rods:CLASS,DIAMETERxLENGTH in mm,NUMBER, as rods:WT20,2.4x175,5.")
-    options = _options(text, words[3:])
+    options = _options(text, words[3:], ("distance", "refined", "arrangement", "mass"))
     return rods_source(
         words[0],
         float(sizes[1]),
@@ -206,6 +225,7 @@ def _rods(text: str, words: list[str], on: date | None) -> Source:
         distance_mm=options.distance_mm or 0.0,
         refined=options.refined,
         on=on,
+        mass_g=options.mass_g,
     )
 
 
@@ -217,7 +237,7 @@ def _mass_g(text: str, kind: str, word: str) -> float:
 
 
 def _vial(text: str, words: list[str], on: date | None) -> Source:
-    options = _options(text, words[1:])
+    options = _options(text, words[1:], ("distance", "refined", "inner"))
     return vial_source(
         _mass_g(text, "vial", words[0]),
         inner_diameter_mm=options.inner_mm or _VIAL_MM,
@@ -229,7 +249,7 @@ def _vial(text: str, words: list[str], on: date | None) -> Source:
 
 def _resin(text: str, words: list[str], on: date | None) -> Source:
     mass_g = _mass_g(text, "resin", words[0])
-    options = _options(text, words[1:])
+    options = _options(text, words[1:], ("distance", "refined"))
     body = Body(
         "resin", "thorium dioxide in resin", diameter_mm=_RESIN_MM[0], length_mm=_RESIN_MM[1], oxide_mass_g=mass_g
     )
@@ -238,7 +258,7 @@ def _resin(text: str, words: list[str], on: date | None) -> Source:
 
 def _salt(text: str, words: list[str], on: date | None) -> Source:
     mass_g = _mass_g(text, "salt", words[0])
-    options = _options(text, words[1:])
+    options = _options(text, words[1:], ("distance",))
     base = resolve_source("potassium-salt")
     height = mass_g / _SALT_G_CM3 / (math.pi / 4 * _SALT_MM**2) * 1e3
     body = Body("bag", "potassium chloride", diameter_mm=_SALT_MM, length_mm=height, salt_mass_g=mass_g)
@@ -259,7 +279,7 @@ def _of_activity(text: str, word: str, words: list[str]) -> Source:
     if match is None or not float(match[1]) > 0:
         raise InputError(f"source {text!r}: write its activity with its unit, as {word}:10kBq.")
     bq = float(match[1]) * {None: 1.0, "k": 1e3, "M": 1e6, "G": 1e9}[match[2]]
-    options = _options(text, words[1:])
+    options = _options(text, words[1:], ("distance",))
     base = resolve_source(word)
     made = _scaled(base, bq, f"{base.name}, {words[0]}")
     made = replace(made, remarks=(f"{made.name}: taken as its activity on that day.", *made.remarks))

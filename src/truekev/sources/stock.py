@@ -20,6 +20,7 @@ __all__ = [
 
 TUNGSTEN_G_CM3 = 19.25
 THORIA_G_CM3 = 10.0
+_MASS_OFF = 0.15  # ground tips, worn rods
 THORIUM_IN_THORIA = 232.0377 / (232.0377 + 2 * 15.999)  # IUPAC standard atomic weights
 
 
@@ -81,8 +82,28 @@ def th232_bq_of_oxide(oxide_mass_g: float, u_oxide_mass_g: float = 0.0) -> Measu
 
 
 def th232_bq_of_rods(
-    *, n_rods: int, diameter_mm: float, length_mm: float, thoria_fraction: float, u_thoria_fraction: float = 0.0
+    *,
+    n_rods: int,
+    diameter_mm: float,
+    length_mm: float,
+    thoria_fraction: float,
+    u_thoria_fraction: float = 0.0,
+    mass_g: float | None = None,
 ) -> Measured:
-    """Th-232 activity of a bundle of electrodes [Bq]; uncertainty from the thoria fraction and the half-life."""
-    mass = n_rods * electrode_mass_g(diameter_mm=diameter_mm, length_mm=length_mm, thoria_fraction=thoria_fraction)
+    """Th-232 activity of a bundle of electrodes [Bq]; uncertainty from the thoria fraction and the half-life.
+
+    `mass_g` is the weighed mass of all of them; without it that of full cylinders is taken.
+
+    Raises
+    ------
+    OutOfRangeError
+        The weighed mass is more than 15 % off that of full cylinders.
+    """
+    full_g = n_rods * electrode_mass_g(diameter_mm=diameter_mm, length_mm=length_mm, thoria_fraction=thoria_fraction)
+    if mass_g is not None and not abs(mass_g / full_g - 1) <= _MASS_OFF:
+        raise OutOfRangeError(
+            f"{n_rods} rods of {diameter_mm:g} mm x {length_mm:g} mm would weigh {full_g:.3g} g, not {mass_g:g} g; "
+            "check the number, the sizes and the mass."
+        )
+    mass = full_g if mass_g is None else mass_g
     return th232_bq_of_oxide(mass * thoria_fraction, mass * u_thoria_fraction)

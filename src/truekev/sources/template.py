@@ -63,6 +63,7 @@ form = "rods"
 n_rods = 10
 diameter_mm = 2.4
 length_mm = 175.0
+# rods_mass_g = 150.4           # all of them on the balance; else full cylinders are taken
 electrode_class = "WT20"        # WT10, WT20, WT30, WT40; or thoria_fraction = 0.020 and u_thoria_fraction = 0.001
 # arrangement = "side by side"  # or "bundled"
 # counted_length_mm = 40.0       # only this length about the middles counts, the ends are covered; without it all of it

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -30,7 +30,7 @@ _JOIN, _STEP = 1.025, 1.45
 _HEAVY_Z = 50
 # Strata beyond the first bring few counts: this much less accurate, and where next to nothing comes from there, as soft
 # photons from the far ends of rods, no longer than this.
-_FAR_TIMES, _FAR_MOST = 2.5, 1_000_000
+_FAR_TIMES, _FAR_LEAST, _FAR_MOST = 2.5, 40_000, 1_000_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,7 +151,7 @@ def setup_response(
         As in `transport.response.responses`.
     """
     first = Accuracy(relative_u, 100_000, 16_000_000, 0.25)
-    far = replace(first, relative_u=min(_FAR_TIMES * relative_u, 0.5), max_histories=_FAR_MOST)
+    far = Accuracy(min(_FAR_TIMES * relative_u, 0.5), _FAR_LEAST, _FAR_MOST, first.elsewhere_share)
     runs: list[tuple[float, tuple[Response, ...]]] = []
     for i, (share, setup) in enumerate(strata):
 
@@ -211,7 +211,9 @@ def born_response(
     n_bins = int(_TOP_KEV / STEP_KEV)
     total = np.zeros((2, n_bins))
     for i, (share, setup) in enumerate(strata):
-        accuracy = Accuracy(min(relative_u * (_FAR_TIMES if i else 1.0), 0.5), 100_000, 4_000_000)
+        accuracy = Accuracy(relative_u, 100_000, 4_000_000)
+        if i:
+            accuracy = Accuracy(min(_FAR_TIMES * relative_u, 0.5), 100_000, _FAR_MOST)
         run = responses(
             setup, [birth], accuracy=accuracy, seed=seed, executor=executor, progress=progress, store=store
         )[0]

@@ -21,12 +21,26 @@ from truekev.errors import InputError, RefusedError, TruekevError
 from truekev.job.demo_book import fill_demo_book, is_invented
 from truekev.web.forms import checked
 from truekev.web.guard import Guard
-from truekev.web.pages import first, forecast, plan, reckon, records, run, scales, sheets, shelf, sources, spectra, work
+from truekev.web.pages import (
+    answers,
+    first,
+    forecast,
+    plan,
+    reckon,
+    records,
+    run,
+    scales,
+    sheets,
+    shelf,
+    sources,
+    spectra,
+    work,
+)
 from truekev.web.site import STATIC, Site, new_site
 
 __all__ = ["create_app"]
 
-_PAGES = (first, spectra, scales, forecast, plan, run, shelf, sources, reckon, records, sheets, work)
+_PAGES = (first, answers, spectra, scales, forecast, plan, run, shelf, sources, reckon, records, sheets, work)
 
 
 def create_app(book_path: str | Path, *, hosts: Iterable[str] = (), password: str = "") -> FastAPI:

@@ -19,7 +19,7 @@ _MOST_POINTS = 600
 
 @dataclass(frozen=True)
 class Row:
-    """What is drawn: a line or points; `style` is the word by which the style sheet knows it."""
+    """What is drawn: a line or points; `style` is the word by which the style sheet knows it; no name, no key."""
 
     name: str
     x: Array
@@ -50,7 +50,7 @@ def chart_svg(
     def py(y: float) -> float:
         return bottom - (y - y0) / (y1 - y0) * (bottom - _TOP)
 
-    names = "; ".join(row.name for row in kept)
+    names = "; ".join(row.name for row in kept if row.name)
     parts = [
         f'<svg class="chart" viewBox="0 0 {_WIDTH:g} {height:g}" role="img" '
         f'aria-label="{escape(y_label)} against {escape(x_label)}: {escape(names)}">'
@@ -80,7 +80,7 @@ def chart_svg(
     parts.append(f'<text class="name" x="4" y="15">{escape(y_label)}</text>')
     parts.append(f'<text class="name" x="{right}" y="{height - 5:.0f}" text-anchor="end">{escape(x_label)}</text>')
     at = right
-    for row in reversed(kept):
+    for row in (row for row in reversed(kept) if row.name):
         if row.points:
             parts.append(f'<g class="{row.style}"><circle cx="{at - 4:.0f}" cy="11" r="3.4"/></g>')
         else:

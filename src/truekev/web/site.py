@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from importlib import resources
@@ -11,14 +13,15 @@ from typing import Annotated, Any
 
 from fastapi import Depends, Request
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from truekev.book.book import Book
 from truekev.book.kinds import KINDS
+from truekev.errors import RefusedError
 from truekev.version import __version__
 from truekev.web.forms import TOKEN
 from truekev.web.tour import TourStop, tour_stops
-from truekev.web.work import WorkList
+from truekev.web.work import Report, WorkList
 
 __all__ = ["DRAWING", "STATIC", "Site", "SiteOf", "new_site"]
 
@@ -31,6 +34,9 @@ STATIC: dict[str, tuple[bytes, str]] = {
     for entry in resources.files("truekev.web").joinpath("static").iterdir()
     if entry.name.endswith((".css", ".js"))
 }
+
+
+_OPTION = re.compile(r" \(--[^)]*\)")
 
 
 @dataclass
@@ -75,6 +81,19 @@ class Site:
         number = int(text) if text.isascii() and text.isdigit() and len(text) < 4 else 0
         return number if 1 <= number <= len(self.stops) else None
 
+    def start(self, request: Request, title: str, run: Callable[[Report], str], back: tuple[str, str]) -> Response:
+        """Start work whose result is kept in the book, and lead to its page.
+
+        Raises
+        ------
+        RefusedError
+            The book cannot be written here, or too much is waiting already.
+        """
+        if not self.book.write:
+            raise RefusedError("This book can be read here, not written, so no answer could be kept.",
+                               "copy it to a place where it can be written.")  # fmt: skip
+        return self.to(request, f"/work/{self.work.start(title[:200], run, back=back).number}")
+
     def to(self, request: Request, address: str) -> RedirectResponse:
         """The answer to a form that was taken: look there."""
         return RedirectResponse(request.scope.get("root_path", "") + address, status_code=303)
@@ -89,9 +108,15 @@ def new_site(book: Book, *, invented: bool = False) -> Site:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["plainly"] = _plainly
     environment.filters["moment"] = _moment
     environment.filters["duration"] = _duration
     return Site(book, book.facts()["title"], environment, invented, tour_stops(book) if invented else ())
+
+
+def _plainly(words: str) -> str:
+    """A sentence without the hint at an option of the command line that ends it."""
+    return _OPTION.sub("", words)
 
 
 def _moment(value: datetime | None) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from truekev.errors import InputError, RefusedError, TruekevError
 
-__all__ = ["Work", "WorkList"]
+__all__ = ["Report", "Work", "WorkList"]
 
 _log = logging.getLogger(__name__)
 _KEPT = 50

@@ -26,7 +26,6 @@ __all__ = ["router"]
 
 router = APIRouter(prefix="/forecast")
 _MOST_SOURCES = 6
-_OPTION = re.compile(r" \(--[^)]*\)")  # how the command line would say it
 _BODIES = ("rods", "vial", "resin", "salt")
 _FORMS = {form: words for form, words in SHORT_FORMS.items() if not form.endswith(".toml")}
 
@@ -60,7 +59,7 @@ def start_forecast(request: Request, site: SiteOf, form: PostedForm) -> Response
         return f"/forecast/{forecast_in_book(site.book, asked, date.today(), report).id}"
 
     back = ("/forecast", "Back to the question")
-    return site.to(request, f"/work/{site.work.start('Comparing counting times', run, back=back).number}")
+    return site.start(request, "Comparing counting times", run, back)
 
 
 def _asked(form: Posted) -> ForecastAsked:
@@ -107,7 +106,6 @@ def answer_page(request: Request, record_id: int, site: SiteOf) -> Response:
         "forecast_answer.html",
         record=record,
         answer=answer,
-        said=[_OPTION.sub("", words) for words in answer["said"]],
         spent=duration_in_words,
         priced=any(choice["money"] for choice in answer["choices"]),
         charts=[_chart(choice) for choice in answer["choices"]],

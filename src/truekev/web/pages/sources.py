@@ -7,8 +7,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from truekev.book.things import Source
-from truekev.book.work import Recovery
+from truekev.book.work import Recovery, Result
 from truekev.errors import InputError, OutOfRangeError, RefusedError
+from truekev.job.book_control import CONTROL, counts_of_source
 from truekev.job.source_record import SourceOnDay, source_on_day
 from truekev.nuclides.history import date_after, moment
 from truekev.quantity import Measured
@@ -45,8 +46,19 @@ def source_page(request: Request, source_id: int, site: SiteOf, on: str = "") ->
         found = source_on_day(site.book, record.id, day)
     except (InputError, RefusedError) as error:
         problem = str(error)
+    kept = [result for result in site.book.about(record.id, Result) if result.body.question == CONTROL]
     chart = _course(found) if found is not None else ""
-    return site.page(request, "source.html", record=record, found=found, problem=problem, day=day, chart=chart)
+    return site.page(
+        request,
+        "source.html",
+        record=record,
+        counted=counts_of_source(site.book, record.id),
+        kept=kept,
+        found=found,
+        problem=problem,
+        day=day,
+        chart=chart,
+    )
 
 
 def _course(found: SourceOnDay) -> object:

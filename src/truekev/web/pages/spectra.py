@@ -12,8 +12,9 @@ from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.spectra import add_spectrum
 from truekev.book.things import Find, Instrument, Source, Stock, Waste
-from truekev.book.work import Relock, Sample, Scale, SpectrumFile
+from truekev.book.work import Relock, Result, Sample, Scale, SpectrumFile
 from truekev.errors import InputError, UnknownNameError
+from truekev.job.book_identify import IDENTIFIED
 from truekev.job.book_scales import calibrate_in_book, has_scale, relock_in_book
 from truekev.job.spectrum_figure import figure_of_spectrum, figure_on_scale, scale_of_count
 from truekev.nuclides.names import known_nuclides, nuclide_name
@@ -141,7 +142,7 @@ def _start(request: Request, site: Site, spectrum_id: int, words: list[str], the
 
     title = f"{'Re-locking' if again else 'Calibrating'} with {spectrum.name}"
     back = (f"/spectra/{spectrum_id}", "The spectrum itself is in the book")
-    return site.to(request, f"/work/{site.work.start(title, run, back=back).number}")
+    return site.start(request, title, run, back)
 
 
 @router.get("/{spectrum_id}")
@@ -161,6 +162,7 @@ def spectrum_page(request: Request, spectrum_id: int, site: SiteOf, over: str = 
         record=record,
         figure=figure_document(figure),
         scale=scale,
+        kept=[r for r in site.book.about(record.id, Result) if r.body.question == IDENTIFIED],
         over=over,
         lines=lines,
         counted=[site.book.newest(i) for i in record.body.thing_ids],

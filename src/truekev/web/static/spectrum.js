@@ -4,22 +4,36 @@
 
 const PAPER = "#fffefb", INK = "#22303c", SOFT = "#50606b", RUST = "#a8452c", SEA = "#2b6f77", PALE = "#b9c4c9";
 const DASHES = [[7, 3], [2, 3], [9, 3, 2, 3], [4, 4], [1, 2], [12, 4]];
+const LEAST_WIDTH = 1.5;  // pixels of a step
 const GAP = { left: 58, right: 24, top: 22, middle: 14, bottom: 40 };
 
 function draw(figure) {
   const canvas = figure.querySelector("canvas"), told = figure.querySelector("output");
   const data = JSON.parse(document.getElementById(figure.dataset.figure).textContent);
   const n = data.counts.length;
-  const width = data.counts.map((_, i) => data.edges[i + 1] - data.edges[i]);
   const unit = data.in_kev ? "keV" : "channel";
-  const rate = (row) => row.map((c, i) => c / width[i]);
-  const counts = rate(data.counts), model = data.model && rate(data.model);
-  const parts = data.components.map((part) => ({ name: part.name, rate: rate(part.counts) }));
-  const pulls = data.model && data.counts.map((c, i) => (c - data.model[i]) / Math.sqrt(Math.max(data.model[i], 1)));
+  const parts = data.components;
+  const pull = (c, m) => (c - m) / Math.sqrt(Math.max(m, 1));
+  const drawn = new Map();
   const whole = [Math.max(data.edges[0], 0), data.in_kev ? Math.min(data.edges[n], 3000) : data.edges[n]];
   let view = [...whole], at = -1, axis = "root", shown = true;
 
-  const floor = Math.min(...counts.filter((c) => c > 0), 1) / 2;
+  // Channels finer than the screen are drawn together, counts over the width of all, residuals of the sums.
+  function together(k) {
+    if (!drawn.has(k)) {
+      const starts = [];
+      for (let i = 0; i < n; i += k) starts.push(i);
+      const sum = (row) => starts.map((i) => { let s = 0; for (let j = i; j < Math.min(i + k, n); j++) s += row[j]; return s; });
+      const edges = [...starts.map((i) => data.edges[i]), data.edges[n]];
+      const rate = (row) => row.map((c, i) => c / (edges[i + 1] - edges[i]));
+      const counts = sum(data.counts), model = data.model && sum(data.model);
+      drawn.set(k, { edges, counts: rate(counts), model: model && rate(model),
+        parts: parts.map((part) => rate(sum(part.counts))), pulls: model && counts.map((c, i) => pull(c, model[i])) });
+    }
+    return drawn.get(k);
+  }
+
+  const floor = Math.min(...data.counts.map((c, i) => c / (data.edges[i + 1] - data.edges[i])).filter((c) => c > 0), 1) / 2;
   const bend = { root: (y) => Math.sqrt(Math.max(y, 0)), plain: (y) => y, log: (y) => Math.log10(Math.max(y, floor)) };
   const binAt = (x) => {
     let low = 0, high = n - 1;
@@ -34,11 +48,13 @@ function draw(figure) {
     c.scale(scale, scale);
     c.fillStyle = PAPER; c.fillRect(0, 0, w, h);
     c.font = `13px ${getComputedStyle(canvas).fontFamily}`;
-    const below = model ? Math.round((h - GAP.top - GAP.bottom) * 0.24) : 0;
+    const below = data.model ? Math.round((h - GAP.top - GAP.bottom) * 0.24) : 0;
     const floorY = h - GAP.bottom - (below ? below + GAP.middle : 0);
     const right = w - GAP.right;
     const px = (x) => GAP.left + (x - view[0]) / (view[1] - view[0]) * (right - GAP.left);
-    const first = binAt(view[0]), last = binAt(view[1]);
+    const k = Math.max(1, Math.ceil((binAt(view[1]) - binAt(view[0])) / ((right - GAP.left) / LEAST_WIDTH)));
+    const first = Math.floor(binAt(view[0]) / k), last = Math.floor(binAt(view[1]) / k);
+    const { edges, counts, model, parts: rates, pulls } = together(k);
     let top = 0;
     for (let i = first; i <= last; i++) top = Math.max(top, counts[i], model ? model[i] : 0);
     const f = bend[axis], low = axis === "log" ? f(floor) : 0, high = f(top || 1) + (f(top || 1) - low) * 0.12;
@@ -61,25 +77,25 @@ function draw(figure) {
     c.textAlign = "right"; c.textBaseline = "bottom";
     c.fillText(data.in_kev ? "energy, keV" : "channel", right, h - 3);
     c.textAlign = "left"; c.textBaseline = "top";
-    c.fillText(`counts per ${unit}, ${{ root: "root", plain: "plain", log: "logarithmic" }[axis]} axis`, 4, 3);
+    c.fillText(`counts per ${unit}, ${{ root: "root", plain: "plain", log: "logarithmic" }[axis]} axis${k > 1 ? `, ${k} channels together` : ""}`, 4, 3);
 
     c.save();
     c.beginPath(); c.rect(GAP.left, GAP.top - 4, right - GAP.left, floorY - GAP.top + 4); c.clip();
     if (shown) {
-      parts.forEach((part, k) => {
-        c.strokeStyle = SOFT; c.lineWidth = 1.1; c.setLineDash(DASHES[k % DASHES.length]);
-        curve(c, data.edges, part.rate, first, last, px, py);
+      rates.forEach((row, p) => {
+        c.strokeStyle = SOFT; c.lineWidth = 1.1; c.setLineDash(DASHES[p % DASHES.length]);
+        curve(c, edges, row, first, last, px, py);
       });
       c.setLineDash([]);
     }
     c.strokeStyle = INK; c.lineWidth = 1.1;
-    steps(c, data.edges, counts, first, last, px, py);
-    if (model) { c.strokeStyle = RUST; c.lineWidth = 1.7; curve(c, data.edges, model, first, last, px, py); }
+    steps(c, edges, counts, first, last, px, py);
+    if (model) { c.strokeStyle = RUST; c.lineWidth = 1.7; curve(c, edges, model, first, last, px, py); }
     c.fillStyle = SEA; c.strokeStyle = SEA; c.lineWidth = 1;
     let lastLabel = -1e9;
     for (const [energy, , used] of data.groups) {
       if (energy < view[0] || energy > view[1]) continue;
-      const x = px(energy), y = py(counts[binAt(energy)]) - 6;
+      const x = px(energy), y = py(counts[Math.floor(binAt(energy) / k)]) - 6;
       c.setLineDash(used ? [] : [2, 3]);
       line(c, [[x, y], [x, y - 10]]);
       c.setLineDash([]);
@@ -101,7 +117,7 @@ function draw(figure) {
       c.setLineDash([]);
       c.strokeStyle = INK; c.lineWidth = 0.9;
       c.save(); c.beginPath(); c.rect(GAP.left, middle - below / 2, right - GAP.left, below); c.clip();
-      steps(c, data.edges, pulls, first, last, px, (y) => middle - Math.max(-5, Math.min(5, y)) * per);
+      steps(c, edges, pulls, first, last, px, (y) => middle - Math.max(-5, Math.min(5, y)) * per);
       c.restore();
       c.textAlign = "left"; c.textBaseline = "top";
       c.fillText("residual, σ", GAP.left + 4, middle - below / 2 - 12);
@@ -116,9 +132,9 @@ function draw(figure) {
     if (at < 0) return;
     const x = (data.edges[at] + data.edges[at + 1]) / 2, u = (data.u[at] + data.u[at + 1]) / 2;
     const place = data.in_kev ? `${fixed(x, u)} ± ${u.toPrecision(2)} keV` : `channel ${Math.round(x)}`;
-    const words = [place, `${Number(data.counts[at].toPrecision(6))} counts`];
-    if (model) {
-      words.push(`model ${data.model[at].toPrecision(4)}`, `residual ${pulls[at].toFixed(1).replace("-", "−")} σ`);
+    const words = [place, `${Number(data.counts[at].toPrecision(6))} ${data.counts[at] === 1 ? "count" : "counts"}`];
+    if (data.model) {
+      words.push(`model ${data.model[at].toPrecision(4)}`, `residual ${pull(data.counts[at], data.model[at]).toFixed(1).replace("-", "−")} σ`);
       const most = parts.map((part, k) => [data.components[k].counts[at], part.name]).sort((a, b) => b[0] - a[0])[0];
       if (most && most[0] > 0) words.push(`mostly ${most[1]}`);
     }

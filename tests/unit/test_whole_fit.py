@@ -1,0 +1,192 @@
+"""The whole-spectrum fit: it finds the truth, states what it does not know, and refuses what it cannot tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from iminuit import Minuit
+from tests.support.made_scale import made_scale
+
+from truekev.errors import RefusedError
+from truekev.scale.calibrate_peaks import CountedSpectrum
+from truekev.scale.crystal import crystal_of, scatter_of
+from truekev.scale.sample import Sample, sample_of
+from truekev.scale.search import MeasuredBackground
+from truekev.scale.whole.bins import BinnedSpectrum
+from truekev.scale.whole.calibrate_whole import WholeCalibration, calibrate_whole
+from truekev.scale.whole.fit import expected_covariance, fit_whole
+from truekev.scale.whole.fit_start import shape_from, start_of
+from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
+from truekev.scale.whole.parts import parts_of
+from truekev.scale.whole.prior import held_shape, shape_prior
+from truekev.scale.whole.relock_whole import relock_whole
+from truekev.sources.described import resolve_source
+from truekev.transport.detector import DEFAULT_DETECTOR
+
+CRYSTAL = crystal_of(DEFAULT_DETECTOR)
+SCATTER = scatter_of(DEFAULT_DETECTOR)
+ENERGIES = np.array([60.0, 240.0, 583.0, 911.0, 1461.0, 2614.5])
+SHAPE = np.zeros(N_SHAPE)
+SHAPE[[0, 1, 2]] = -1.5, 0.95, 0.02
+SHAPE[N_PULSE:] = np.log(0.08), 0.02, 0.2
+LOG_GAIN = float(np.log(330.0))
+N = 1024
+
+
+@cache
+def sample(word: str) -> Sample:
+    return sample_of([resolve_source(word)], (DEFAULT_DETECTOR.window, DEFAULT_DETECTOR.window_mm))
+
+
+@cache
+def expected(word: str, log_gain: float = LOG_GAIN) -> np.ndarray:
+    """Counts per channel for 1 net count."""
+    parts = parts_of(sample(word), CRYSTAL, SCATTER, with_room=False)
+    nothing = np.zeros(N)
+    data = BinnedSpectrum(np.arange(N + 1) - 0.5, nothing, nothing, nothing, nothing, 0.0, False, nothing)
+    columns = design_of(data, parts, SHAPE, log_gain).columns[:, : len(parts.names)]
+    strengths = np.zeros(len(parts.names))
+    strengths[: parts.n_source] = parts.totals[: parts.n_source]
+    scattered = parts.usual > 0
+    strengths[scattered] = 0.4 * parts.usual[scattered] * parts.totals[scattered]
+    found = columns @ strengths
+    return np.asarray(found / found.sum())
+
+
+def counted(word: str, declared: str, counts: float, seed: int, log_gain: float = LOG_GAIN) -> CountedSpectrum:
+    rng = np.random.default_rng(seed)
+    net = counts * expected(word, log_gain)
+    room = 0.2 * counts * expected("room-background", log_gain)
+    measured = rng.poisson(3.0 * room) / 3.0
+    background = MeasuredBackground(measured, measured / 3.0, 0.05)
+    return CountedSpectrum(rng.poisson(net + room).astype(float), background, sample(declared))
+
+
+@pytest.fixture(scope="module")
+def vial() -> WholeCalibration:
+    return calibrate_whole([counted("thorium-vial", "thorium-vial", 60_000, 1)], CRYSTAL, SCATTER)
+
+
+def test_the_truth_lies_in_the_band(vial: WholeCalibration) -> None:
+    scale = vial.calibration.scales[0]
+    says = scale.energy_kev(pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN).channel(ENERGIES))
+    assert np.all(np.abs(says - ENERGIES) < 4 * scale.u_energy_kev(ENERGIES))
+    assert np.all(np.abs(says[1:] / ENERGIES[1:] - 1) < 0.01)
+    assert scale.method == "whole spectrum"
+    assert len(scale.width_law) == 3
+
+
+def test_the_verdict_and_the_groups(vial: WholeCalibration) -> None:
+    verdict = vial.verdicts[0]
+    assert 0.5 < verdict.chi2 / verdict.dof < 1.5
+    assert "describes the spectrum (" in verdict.words
+    near = [min(abs(g.energy_kev - e) for g in vial.calibration.scales[0].groups) for e in (238.9, 583.0, 2614.5)]
+    assert max(near) < 6
+    shown = vial.calibration.spectra[0].groups
+    assert shown.model.sum() == pytest.approx(sum(row.sum() for _, row in shown.parts))
+
+
+def test_stated_and_expected_uncertainty_agree(vial: WholeCalibration) -> None:
+    start = vial.starts[0]
+    prior = shape_prior()
+    one = vial.fit.spectra[0]
+    theta = np.concatenate([vial.fit.shape, [one.log_gain, 0.0]])
+    covariance = expected_covariance(start, prior, theta, np.maximum(one.strengths, 1e-6))
+    stated = np.sqrt(np.diag(vial.fit.covariance))[[0, N_SHAPE]]
+    assert np.sqrt(np.diag(covariance))[[0, N_SHAPE]] == pytest.approx(stated, rel=0.25)
+
+
+def test_more_counts_know_more() -> None:
+    u = []
+    for counts in (5_000, 80_000):
+        scale = calibrate_whole([counted("thorium-vial", "thorium-vial", counts, 2)], CRYSTAL, SCATTER)
+        u.append(scale.calibration.scales[0].u_energy_kev(ENERGIES[1:]))
+    assert np.all(u[1] < u[0])
+
+
+def test_without_model_error_the_gain_is_that_of_a_poisson_likelihood() -> None:
+    """Judge: iminuit (James and Roos 1975) on the Poisson likelihood of Baker and Cousins (1984), strengths fixed."""
+    one = counted("thorium-vial", "thorium-vial", 30_000, 4)
+    one = replace(one, background=MeasuredBackground(np.zeros(N), np.zeros(N), 0.05))
+    pulse = pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN)
+    start = start_of(one, CRYSTAL, SCATTER, pulse, 0.08)
+    fit = fit_whole([start], held_shape(SHAPE, width_u=1e-7), SHAPE, delta=0.0)
+    strengths, counts = fit.spectra[0].strengths, start.data.counts
+
+    def deviance(log_gain: float) -> float:
+        design = design_of(start.data, start.parts, SHAPE, log_gain)
+        mu = np.maximum(design.columns @ strengths, 1e-9)
+        return float(2 * np.sum(mu - counts + np.where(counts > 0, counts * np.log(np.maximum(counts, 1) / mu), 0.0)))
+
+    judge = Minuit(deviance, log_gain=fit.spectra[0].log_gain)
+    judge.errors["log_gain"] = 1e-3
+    judge.errordef = Minuit.LEAST_SQUARES
+    judge.migrad()
+    u = float(np.sqrt(fit.covariance[N_SHAPE, N_SHAPE]))
+    assert abs(judge.values["log_gain"] - fit.spectra[0].log_gain) < 0.15 * u
+    assert judge.errors["log_gain"] <= 1.05 * u
+
+
+@pytest.mark.parametrize(("truth", "declared"), [("radium-dial", "thorium-vial"), ("thorium-vial", "Eu-152")])
+def test_another_source_is_refused(truth: str, declared: str) -> None:
+    with pytest.raises(RefusedError):
+        calibrate_whole([counted(truth, declared, 30_000, 6)], CRYSTAL, SCATTER)
+
+
+def test_room_alone_is_refused() -> None:
+    rng = np.random.default_rng(7)
+    room = 20_000 * expected("room-background")
+    measured = rng.poisson(3.0 * room) / 3.0
+    background = MeasuredBackground(measured, measured / 3.0, 0.05)
+    one = CountedSpectrum(rng.poisson(room).astype(float), background, sample("thorium-vial"))
+    with pytest.raises(RefusedError, match="cannot be made out"):
+        calibrate_whole([one], CRYSTAL, SCATTER)
+
+
+def test_an_empty_spectrum_is_refused() -> None:
+    one = counted("thorium-vial", "thorium-vial", 1000, 7)
+    with pytest.raises(RefusedError, match="empty"):
+        calibrate_whole([replace(one, counts=np.zeros(N))], CRYSTAL, SCATTER)
+
+
+def test_two_spectra_share_one_shape() -> None:
+    both = [
+        counted("thorium-vial", "thorium-vial", 40_000, 8),
+        counted("Eu-152", "Eu-152", 40_000, 9, LOG_GAIN + 0.01),
+    ]
+    found = calibrate_whole(both, CRYSTAL, SCATTER)
+    first, second = found.calibration.scales
+    assert first.pulse.kappa == second.pulse.kappa
+    assert second.pulse.gain / first.pulse.gain == pytest.approx(np.exp(0.01), abs=0.004)
+
+
+def test_relock_finds_the_gain_and_keeps_the_shape(vial: WholeCalibration) -> None:
+    old = vial.calibration.scales[0]
+    later = counted("thorium-vial", "thorium-vial", 4_000, 10, LOG_GAIN + 0.03)
+    found = relock_whole(later, old, CRYSTAL, SCATTER)
+    ratio = found.relock.gain_ratio
+    assert abs(ratio.value - np.exp(0.03)) < 4 * ratio.u
+    assert ratio.u < 0.01
+    assert found.relock.scale.pulse.kappa == old.pulse.kappa
+    assert found.relock.scale.method == "re-lock"
+    assert np.linalg.eigvalsh(found.relock.scale.covariance).min() > -1e-9
+    wide = found.relock.scale.u_energy_kev(ENERGIES)
+    assert np.all(np.isfinite(wide))
+
+
+def test_relock_of_another_instrument_or_source_is_refused(vial: WholeCalibration) -> None:
+    old = vial.calibration.scales[0]
+    later = counted("Cs-137", "thorium-vial", 40_000, 11)
+    with pytest.raises(RefusedError):
+        relock_whole(later, old, CRYSTAL, SCATTER)
+    with pytest.raises(RefusedError, match="256"):
+        relock_whole(later, made_scale(256), CRYSTAL, SCATTER)
+
+
+def test_shape_of_a_scale_by_peaks_can_be_held() -> None:
+    shape = shape_from(made_scale().pulse, 0.075)
+    assert np.exp(shape[N_PULSE]) == pytest.approx(0.075)
+    assert shape[0] == pytest.approx(made_scale().pulse.c0 / made_scale().pulse.gain * 1e3)
