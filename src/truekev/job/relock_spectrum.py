@@ -21,6 +21,8 @@ from truekev.tables.loader import table_versions
 
 __all__ = ["RelockReport", "relock_file"]
 
+_ROOM_FROM_KEV = 400.0
+
 
 @dataclass(frozen=True)
 class RelockReport:
@@ -92,7 +94,9 @@ def relock_file(
     scatter = scatter_in(used_detector, tell) if method == "whole" else ()
     tell(0.3, "looking for the gain")
     if method == "whole":
-        whole = relock_whole(one.counted, old, crystal, scatter)
+        # No template describes the diffuse part of a room's own radiation; its lines above are used.
+        lowest = _ROOM_FROM_KEV if words == ["room-background"] else 0.0
+        whole = relock_whole(one.counted, old, crystal, scatter, lowest_kev=lowest)
         found, verdict = whole.relock, whole.verdict.words
     else:
         found, verdict = relock(one.counted, old, crystal), ""

@@ -16,14 +16,16 @@ from truekev.scale.crystal import Crystal
 from truekev.scale.energy_scale import EnergyScale
 from truekev.scale.find_groups import FoundGroups, PeakWidth
 from truekev.scale.relock import Relock
+from truekev.scale.whole.bins import channel_range, merged
 from truekev.scale.whole.calibrate_whole import groups_of, shown_spectrum
 from truekev.scale.whole.fit import WholeFit, fit_whole
-from truekev.scale.whole.fit_start import shape_from, start_of
+from truekev.scale.whole.fit_start import kept_parts, shape_from, start_of
 from truekev.scale.whole.gain_search import gains_by_shape
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, gradient_of
 from truekev.scale.whole.parts import without_source
-from truekev.scale.whole.prior import held_shape
+from truekev.scale.whole.prior import held_shape, ties_of
+from truekev.scale.whole.rivals import other_samples
 from truekev.scale.whole.shifts import LocalShift, local_shifts
 from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
@@ -33,11 +35,14 @@ __all__ = ["WholeRelock", "gain_only", "relock_whole"]
 Array = npt.NDArray[np.float64]
 
 _WIDTH_U = 0.02  # relative: rate and temperature widen peaks a little
-# In -2 ln L, with the shape held; set on spectra of the declared source and of others (docs/validation/relock_counts.md).
+# In -2 ln L, with the shape held; set on spectra of the declared source and of others.
 _LEAST_GAINED = 30.0
 _LEAST_GAINED_WITHOUT_ROOM = 60.0
 _LEAST_MARGIN = 12.0
 _SAME_GAIN = 0.03
+_NOT_THE_SAME = 3.0  # cost per degree of freedom; spectra of the same instrument stay below
+_FAR = 0.08  # change of ln g from which other sources are tried: a foreign spectrum locks anywhere
+_LEAST_OTHER_SOURCE = 10.0
 
 
 @dataclass(frozen=True)
@@ -79,12 +84,23 @@ def _shape_of(scale: EnergyScale) -> Array:
 
 
 def _started(
-    counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, scatter: Sequence[Scatter], ratio: float
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+    ratio: float,
+    lowest_kev: float = 0.0,
 ) -> tuple[Start, Array]:
     shape = _shape_of(old)
     gain = old.pulse.gain * ratio
     pulse = replace(old.pulse, gain=gain, c0=float(shape[0]) * gain * 1e-3)
-    return start_of(counted, crystal, scatter, pulse, float(np.exp(shape[N_PULSE]))), shape
+    width = float(np.exp(shape[N_PULSE]))
+    start = start_of(counted, crystal, scatter, pulse, width)
+    if lowest_kev > 0.0:
+        first, last = channel_range(counted.counts, pulse)
+        first = max(first, int(np.ceil(float(pulse.channel(lowest_kev)))))
+        start = replace(start, data=merged(counted.counts, counted.background, pulse, width, (first, last)))
+    return start, shape
 
 
 def _held(start: Start, shape: Array) -> WholeFit:
@@ -152,13 +168,18 @@ def _new_covariance(old: EnergyScale, found: GainFit, ratio: float) -> tuple[Arr
 
 
 def _best_of(
-    ratios: Sequence[float], counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, scatter: Sequence[Scatter]
+    ratios: Sequence[float],
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+    lowest_kev: float,
 ) -> GainFit:
     """The most likely of some gains, if it is clearly so and the source is needed to explain the spectrum.
 
     All are fitted on the same bins, so that their likelihoods can be compared.
     """
-    start, shape = _started(counted, old, crystal, scatter, ratios[0])
+    start, shape = _started(counted, old, crystal, scatter, ratios[0], lowest_kev)
     fits: list[WholeFit] = []
     for ratio in ratios:
         try:
@@ -186,13 +207,55 @@ def _best_of(
                 f"Two gains explain the spectrum about equally well ({margin:.0f} units of likelihood apart).",
                 "count longer.",
             )
+    if abs(at - float(np.log(old.pulse.gain))) > _FAR and lowest_kev == 0.0:
+        _tell_others_apart(best.deviance, start, shape, counted, old, crystal, scatter)
     return _gain_of(best, replace(start, log_gain=at))
 
 
+def _tell_others_apart(
+    deviance: float,
+    start: Start,
+    shape: Array,
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+) -> None:
+    """Refuse where another common source explains the same bins as well, on the same instrument."""
+    for other in other_samples(counted.sample):
+        parts = kept_parts(other, crystal, scatter, with_room=counted.background is None)
+        for ratio in gains_by_shape(replace(counted, sample=other), old, crystal).ratios:
+            elsewhere = replace(start, parts=parts, log_gain=float(np.log(old.pulse.gain * ratio)), ties=ties_of(other))
+            try:
+                apart = _held(elsewhere, shape).deviance - deviance
+            except FitError:
+                continue
+            if apart < _LEAST_OTHER_SOURCE:
+                raise RefusedError(
+                    f"Not the same instrument or source: the gain would have moved far, and the spectrum looks as much "
+                    f"like {other.name} as like {counted.sample.name} ({apart:+.0f} units of likelihood).",
+                    "check instrument and source; calibrate anew where the gain was turned.",
+                )
+
+
 def relock_whole(
-    counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, scatter: Sequence[Scatter]
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+    *,
+    lowest_kev: float = 0.0,
 ) -> WholeRelock:
     """Find the gain of a new spectrum of the same instrument; zero in keV and shape stay as they were.
+
+    Parameters
+    ----------
+    counted, old
+        The new spectrum, and the scale whose shape is held.
+    crystal, scatter
+        As in `calibrate_whole`.
+    lowest_kev
+        Nothing below is fitted: for the room itself, whose diffuse part no template describes.
 
     Raises
     ------
@@ -207,9 +270,9 @@ def relock_whole(
             "calibrate this instrument setting anew.",
         )
     gains = gains_by_shape(counted, old, crystal)
-    found = _best_of(gains.ratios, counted, old, crystal, scatter)
+    found = _best_of(gains.ratios, counted, old, crystal, scatter, lowest_kev)
     verdict = judge(found.fit, 0, found.start)
-    if verdict.refusal:
+    if verdict.refusal or verdict.chi2 > _NOT_THE_SAME * verdict.dof:
         raise RefusedError(
             f"Not the same instrument or source: with the scale's shape, {counted.sample.name} does not describe this "
             f"spectrum (chi-square {verdict.chi2:.0f} for {verdict.dof}).",
