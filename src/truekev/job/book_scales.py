@@ -25,7 +25,18 @@ from truekev.job.relock_spectrum import RelockReport, relock_file
 from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale, read_scale, scale_as_dict
 
-__all__ = ["calibrate_in_book", "fitted_again", "has_scale", "relock_in_book", "scale_in_force", "stored_scale"]
+__all__ = [
+    "background_file",
+    "calibrate_in_book",
+    "detector_file",
+    "fitted_again",
+    "has_scale",
+    "plain_scale",
+    "relock_in_book",
+    "scale_in_force",
+    "source_words_of",
+    "stored_scale",
+]
 
 Progress = Callable[[float, str], None]
 
@@ -52,16 +63,15 @@ def _written_out(book: Book, spectrum: BookRecord[SpectrumFile], words: Sequence
             folder,
             _Files(
                 file,
-                _background(book, spectrum, folder),
-                _detector(book, spectrum, folder),
-                (tuple(words) or _sources(book, spectrum, folder)),
+                background_file(book, spectrum.body, folder),
+                detector_file(book, spectrum.body, folder),
+                (tuple(words) or source_words_of(book, spectrum.body, folder, f"record {spectrum.id}")),
             ),
         )
 
 
-def _background(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> str | None:
-    """The background that the record names, else the one in force with as many channels, else none."""
-    body = spectrum.body
+def background_file(book: Book, body: SpectrumFile, folder: Path) -> str | None:
+    """The background that a spectrum names, else the one in force with as many channels, else none."""
     if body.background_id is not None:
         found = book.get_as(body.background_id, SpectrumFile)
     else:
@@ -75,19 +85,26 @@ def _background(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) ->
     return str(write_whole(path, book.file(found.body.file_sha256).data))
 
 
-def _detector(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> str | None:
-    if spectrum.body.instrument_id is None:
+def detector_file(book: Book, body: SpectrumFile, folder: Path) -> str | None:
+    """The description of a spectrum's instrument, if the book has it."""
+    if body.instrument_id is None:
         return None
-    instrument = book.newest(spectrum.body.instrument_id)
+    instrument = book.newest(body.instrument_id)
     if not isinstance(instrument.body, Instrument) or not instrument.body.description.strip():
         return None
     return str(write_whole(folder / f"instrument-{instrument.id}.toml", instrument.body.description))
 
 
-def _sources(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> tuple[str, ...]:
-    """Source files and words of the things that stood before the crystal."""
+def source_words_of(book: Book, body: SpectrumFile, folder: Path, which: str) -> tuple[str, ...]:
+    """Source files and words of the things that stood before the crystal; `which` names the spectrum.
+
+    Raises
+    ------
+    InputError
+        The record does not say, or a thing has no description.
+    """
     words = []
-    for number in spectrum.body.thing_ids:
+    for number in body.thing_ids:
         record = book.newest(number)
         if isinstance(record.body, Source | Find) and record.body.description:
             words.append(str(write_whole(folder / f"source-{record.id}.toml", record.body.description)))
@@ -96,11 +113,11 @@ def _sources(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> tu
         else:
             raise InputError(f"record {record.id} ({record.name}) has no description; name the source in one word.")
     if not words:
-        raise InputError(f"record {spectrum.id} ({spectrum.name}) does not say what was counted; name the source.")
+        raise InputError(f"{which} ({body.name}) does not say what was counted; name the source.")
     return tuple(words)
 
 
-def _plain_scale(scale: EnergyScale, folder: Path) -> dict[str, Any]:
+def plain_scale(scale: EnergyScale, folder: Path) -> dict[str, Any]:
     """The scale's document, without the name of the folder that is gone afterwards."""
     text = json.dumps(scale_as_dict(scale), allow_nan=False)
     document: dict[str, Any] = json.loads(text.replace(f"{folder}/", ""))
@@ -114,7 +131,7 @@ def _calibrated(
         report = calibrate_files(
             [files.spectrum], files.sources, detector=files.detector, background=files.background, progress=progress
         )
-        return report, _plain_scale(report.spectra[0].scale, folder)
+        return report, plain_scale(report.spectra[0].scale, folder)
 
 
 def _relocked(
@@ -135,7 +152,7 @@ def _relocked(
             background=files.background,
             progress=progress,
         )
-        return report, _plain_scale(report.scale, folder)
+        return report, plain_scale(report.scale, folder)
 
 
 def fitted_again(book: Book, scale_id: int, sources: Sequence[str]) -> FittedSpectrum:

@@ -16,7 +16,17 @@ from truekev.quantity import Measured
 from truekev.scale.energy_scale import EnergyScale, read_scale, write_scale
 from truekev.scale.temperature import predicted_change
 
-__all__ = ["Prediction", "Tonight", "keep_scale", "relock_tonight", "settings_of", "since_words"]
+__all__ = [
+    "ROOM",
+    "Prediction",
+    "Tonight",
+    "headline_of",
+    "keep_scale",
+    "predicted",
+    "relock_tonight",
+    "settings_of",
+    "since_words",
+]
 
 ROOM = "room-background"
 _APART = 2.0  # combined standard uncertainties
@@ -112,22 +122,25 @@ def since_words(scale: EnergyScale) -> str:
     return f"since {start.day} {start:%b}"
 
 
+def predicted(coefficient: Measured, from_degc: float, to_degc: float, u_degc: float, moved: Measured) -> Prediction:
+    """What a change of temperature says of the gain, beside what was found."""
+    expected = predicted_change(coefficient, from_degc, to_degc, u_degc)
+    agrees = abs(moved.value - expected.value) <= _APART * float(np.hypot(moved.u, expected.u))
+    words = f"From {from_degc:g} to {to_degc:g} °C the gain should have moved by {expected} (k = 1). " + (
+        "What was found agrees."
+        if agrees
+        else f"What was found does not agree: {moved}; something else has changed, or a temperature is wrong."
+    )
+    return Prediction(expected, agrees, words)
+
+
 def _prediction(settings: BenchSettings, to_degc: float, moved: Measured) -> Prediction:
     if settings.coefficient is None or settings.scale_degc is None:
         raise InputError(
             "--temperature: no temperature coefficient is known; put [temperature] into truekev.toml "
             "(`truekev align --temperatures` finds the coefficient), or keep re-locks with temperatures in the book."
         )
-    expected = predicted_change(settings.coefficient, settings.scale_degc, to_degc, settings.u_degc)
-    apart = abs(moved.value - expected.value)
-    agrees = apart <= _APART * float(np.hypot(moved.u, expected.u))
-    words = f"From {settings.scale_degc:g} to {to_degc:g} °C the gain should have moved by {expected} (k = 1). "
-    words += (
-        "What was found agrees."
-        if agrees
-        else f"What was found does not agree: {moved}; something else has changed, or a temperature is wrong."
-    )
-    return Prediction(expected, agrees, words)
+    return predicted(settings.coefficient, settings.scale_degc, to_degc, settings.u_degc, moved)
 
 
 def headline_of(moved: Measured, since: str, limit: float | None, *, new: str) -> str:
