@@ -47,13 +47,17 @@ _LEAST_OTHER_SOURCE = 10.0
 
 @dataclass(frozen=True)
 class WholeRelock:
-    """A re-lock, the fit behind it, and what it does not explain."""
+    """A re-lock, the fit behind it, and what it does not explain.
+
+    `u_log_gain` is what counting leaves open of ln g, the shape taken as exact.
+    """
 
     relock: Relock
     fit: WholeFit
     start: Start
     shifts: tuple[LocalShift, ...]
     verdict: FitVerdict
+    u_log_gain: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -301,4 +305,4 @@ def relock_whole(
         method="re-lock",
     )
     moved = Measured(ratio, ratio * float(np.sqrt(variance)), "")
-    return WholeRelock(Relock(scale, moved, fitted), found.fit, found.start, shifts, verdict)
+    return WholeRelock(Relock(scale, moved, fitted), found.fit, found.start, shifts, verdict, found.u_log_gain)
