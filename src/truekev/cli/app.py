@@ -26,6 +26,8 @@ _COMMAND_MODULES: tuple[str, ...] = (
     "dose",
     "calibrate",
     "relock",
+    "align",
+    "watch",
     "convert",
     "demo",
     "book",

@@ -15,6 +15,7 @@ _TEMPLATES: dict[str, tuple[str, str]] = {
     "batch": ("truekev.bench.settings", "batch_template"),
     "source": ("truekev.sources.template", "source_template"),
     "detector": ("truekev.transport.detector", "detector_template"),
+    "bench-settings": ("truekev.job.tonight_settings", "bench_settings_template"),
     "sample": ("truekev.samples.sample_file", "sample_template"),
 }
 

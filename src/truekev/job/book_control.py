@@ -66,7 +66,7 @@ def control_in_book(
     if not counts:
         raise RefusedError(f"No dated count of {source.name} alone is in the book.", "counts of it in one place.")
     scale = _scale(book, counts[-1])
-    background = background_record(book, counts[-1])
+    background = background_record(book, counts[-1].body, counts[-1].id)
     numbers = [source.id, scale.id, *(count.id for count in counts)]
     numbers += [] if background is None else [background.id]
     answer = _worked_out(book, numbers, sample, progress)
@@ -116,7 +116,7 @@ def _worked_out(book: Book, numbers: Sequence[int], sample: str, progress: Progr
             str(write_whole(folder / "source.toml", source.body.description)),
             background=None if room is None else str(spectrum_file(book, room, folder)),
             sample=str(write_whole(folder / "sample.toml", sample)) if sample else None,
-            detector=detector_file(book, counts[-1], folder),
+            detector=detector_file(book, counts[-1].body, folder),
             n_first=min(_USUAL_FIRST, max(len(counts) - 1, 1)),
             progress=told,
         )

@@ -65,7 +65,7 @@ def identify_in_book(book: Book, spectrum_id: int, sample: str, progress: Progre
             f"No scale fits {spectrum.name}, so its energies are not known.",
             "a count of a known source with the same settings, to calibrate or re-lock.",
         )
-    background = background_record(book, spectrum)
+    background = background_record(book, spectrum.body, spectrum.id)
     numbers = [spectrum.id, scale.id]
     if background is not None:
         own = scale_of_count(book, background.id)
@@ -98,7 +98,7 @@ def _worked_out(book: Book, numbers: list[int], sample: str, progress: Progress 
             background_scale=_scale_file(book, numbers[3], folder) if len(numbers) > 3 else None,
             background=None if room is None else str(spectrum_file(book, room, folder)),
             sample=str(write_whole(folder / "sample.toml", sample)) if sample else None,
-            detector=detector_file(book, spectrum, folder),
+            detector=detector_file(book, spectrum.body, folder),
         )
         return what_is_it(spectrum_file(book, spectrum, folder), files, progress=progress)
 

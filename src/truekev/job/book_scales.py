@@ -25,7 +25,16 @@ from truekev.job.relock_spectrum import RelockReport, relock_file
 from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale, read_scale, scale_as_dict
 
-__all__ = ["calibrate_in_book", "fitted_again", "has_scale", "relock_in_book", "scale_in_force", "stored_scale"]
+__all__ = [
+    "calibrate_in_book",
+    "fitted_again",
+    "has_scale",
+    "plain_scale",
+    "relock_in_book",
+    "scale_in_force",
+    "source_words_of",
+    "stored_scale",
+]
 
 Progress = Callable[[float, str], None]
 
@@ -44,22 +53,28 @@ class _Files:
 def _written_out(book: Book, spectrum: BookRecord[SpectrumFile], words: Sequence[str]) -> Iterator[tuple[Path, _Files]]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        background = background_record(book, spectrum)
+        background = background_record(book, spectrum.body, spectrum.id)
         yield (
             folder,
             _Files(
                 spectrum_file(book, spectrum, folder),
                 None if background is None else str(spectrum_file(book, background, folder)),
-                detector_file(book, spectrum, folder),
-                (tuple(words) or _sources(book, spectrum, folder)),
+                detector_file(book, spectrum.body, folder),
+                (tuple(words) or source_words_of(book, spectrum.body, folder, f"record {spectrum.id}")),
             ),
         )
 
 
-def _sources(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> tuple[str, ...]:
-    """Source files and words of the things that stood before the crystal."""
+def source_words_of(book: Book, body: SpectrumFile, folder: Path, which: str) -> tuple[str, ...]:
+    """Source files and words of the things that stood before the crystal; `which` names the spectrum.
+
+    Raises
+    ------
+    InputError
+        The record does not say, or a thing has no description.
+    """
     words = []
-    for number in spectrum.body.thing_ids:
+    for number in body.thing_ids:
         record = book.newest(number)
         if isinstance(record.body, Source | Find) and record.body.description:
             words.append(str(write_whole(folder / f"source-{record.id}.toml", record.body.description)))
@@ -68,11 +83,11 @@ def _sources(book: Book, spectrum: BookRecord[SpectrumFile], folder: Path) -> tu
         else:
             raise InputError(f"record {record.id} ({record.name}) has no description; name the source in one word.")
     if not words:
-        raise InputError(f"record {spectrum.id} ({spectrum.name}) does not say what was counted; name the source.")
+        raise InputError(f"{which} ({body.name}) does not say what was counted; name the source.")
     return tuple(words)
 
 
-def _plain_scale(scale: EnergyScale, folder: Path) -> dict[str, Any]:
+def plain_scale(scale: EnergyScale, folder: Path) -> dict[str, Any]:
     """The scale's document, without the name of the folder that is gone afterwards."""
     text = json.dumps(scale_as_dict(scale), allow_nan=False)
     document: dict[str, Any] = json.loads(text.replace(f"{folder}/", ""))
@@ -86,7 +101,7 @@ def _calibrated(
         report = calibrate_files(
             [files.spectrum], files.sources, detector=files.detector, background=files.background, progress=progress
         )
-        return report, _plain_scale(report.spectra[0].scale, folder)
+        return report, plain_scale(report.spectra[0].scale, folder)
 
 
 def _relocked(
@@ -107,7 +122,7 @@ def _relocked(
             background=files.background,
             progress=progress,
         )
-        return report, _plain_scale(report.scale, folder)
+        return report, plain_scale(report.scale, folder)
 
 
 def fitted_again(book: Book, scale_id: int, sources: Sequence[str]) -> FittedSpectrum:

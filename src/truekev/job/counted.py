@@ -11,6 +11,7 @@ import numpy as np
 
 from truekev.errors import InputError
 from truekev.job.preparing import ENGINE, SEARCH, SMEAR, announce_preparation
+from truekev.job.sound_count import check_sound
 from truekev.scale.calibrate_peaks import CountedSpectrum
 from truekev.scale.crystal import Crystal, crystal_of, scatter_of
 from truekev.scale.sample import sample_of
@@ -31,12 +32,11 @@ __all__ = [
     "detector_of",
     "per_spectrum",
     "read_background",
+    "scaled_background",
     "scatter_in",
 ]
 
 METHODS = ("whole", "peaks")  # all counts by one model; line groups one by one
-
-_LEAST_COUNTS = 200
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,15 @@ def read_background(path: str | Path | None) -> ReadBackground | None:
     return None if path is None else ReadBackground(read_spectrum(path))
 
 
-def _scaled(background: Spectrum, spectrum: Spectrum) -> MeasuredBackground:
+def scaled_background(background: Spectrum, spectrum: Spectrum) -> MeasuredBackground:
+    """A background as it would have counted in the time of a spectrum.
+
+    Raises
+    ------
+    InputError
+        It is not sound, or has other channels.
+    """
+    check_sound(background, least_counts=0)
     if background.n_channels != spectrum.n_channels:
         raise InputError(
             f"background {background.file} has {background.n_channels} channels, {spectrum.file} has "
@@ -144,24 +152,19 @@ def count_of(
     Raises
     ------
     InputError
-        The file cannot be read, its axis was rebinned, it holds too few counts, or the background does not
-        belong to it.
+        The file cannot be read, the count is not sound (see `job.sound_count`), or the background does not belong
+        to it.
     """
     spectrum = read_spectrum(path)
-    if spectrum.rebinned:
-        raise InputError(
-            f"{spectrum.file}: its counts were redistributed onto an energy axis, so the channels of the instrument "
-            "are gone; give the spectrum as the instrument counted it."
-        )
-    total = float(spectrum.counts.sum())
-    if total < _LEAST_COUNTS:
-        raise InputError(f"{spectrum.file}: it holds {total:.0f} counts; at least {_LEAST_COUNTS} are needed.")
+    check_sound(spectrum)
     room = background.spectrum if background is not None else spectrum.background
     day = date.today() if spectrum.start is None else spectrum.start.date()
     sample = sample_of([resolve_source(word, on=day) for word in words], (detector.window, detector.window_mm))
     return Counted(
         spectrum,
         CountedSpectrum(
-            np.asarray(spectrum.counts, dtype=np.float64), None if room is None else _scaled(room, spectrum), sample
+            np.asarray(spectrum.counts, dtype=np.float64),
+            None if room is None else scaled_background(room, spectrum),
+            sample,
         ),
     )

@@ -21,12 +21,15 @@ from truekev.tables.loader import table_versions
 
 __all__ = ["RelockReport", "relock_file"]
 
+_ROOM_FROM_KEV = 400.0
+
 
 @dataclass(frozen=True)
 class RelockReport:
     """A re-lock: by how much the gain moved, the new scale, and what to type into the instrument.
 
-    `moved_percent` is the change of the gain with its standard uncertainty, `verdict` how well the model describes the
+    `moved_percent` is the change of the gain with its standard uncertainty, `u_counting_percent` what of that counting
+    brings (all of it by the method of peaks), `verdict` how well the model describes the
     spectrum (empty for the method by peaks).
     """
 
@@ -41,6 +44,7 @@ class RelockReport:
     verdict: str
     spectrum: Spectrum
     fitted: FittedSpectrum
+    u_counting_percent: float
 
 
 def relock_file(
@@ -92,10 +96,14 @@ def relock_file(
     scatter = scatter_in(used_detector, tell) if method == "whole" else ()
     tell(0.3, "looking for the gain")
     if method == "whole":
-        whole = relock_whole(one.counted, old, crystal, scatter)
+        # No template describes the diffuse part of a room's own radiation; its lines above are used.
+        lowest = _ROOM_FROM_KEV if words == ["room-background"] else 0.0
+        whole = relock_whole(one.counted, old, crystal, scatter, lowest_kev=lowest)
         found, verdict = whole.relock, whole.verdict.words
+        u_counting = 100.0 * whole.u_log_gain
     else:
         found, verdict = relock(one.counted, old, crystal), ""
+        u_counting = 100.0 * found.gain_ratio.u
     inputs = [
         InputFile(str(scale_file), InputFile.of(scale_file).sha256),
         InputFile(one.spectrum.file, one.spectrum.sha256),
@@ -124,4 +132,5 @@ def relock_file(
         verdict,
         one.spectrum,
         found.fitted,
+        u_counting,
     )

@@ -9,19 +9,23 @@ import numpy as np
 import numpy.typing as npt
 from scipy.linalg import solve_triangular
 
-from truekev.errors import RefusedError
+from truekev.errors import FitError, RefusedError
 from truekev.quantity import Measured
 from truekev.scale.calibrate_peaks import CountedSpectrum, FittedSpectrum
 from truekev.scale.crystal import Crystal
 from truekev.scale.energy_scale import EnergyScale
 from truekev.scale.find_groups import FoundGroups, PeakWidth
-from truekev.scale.relock import Relock, gain_by_shape
+from truekev.scale.relock import Relock
+from truekev.scale.whole.bins import channel_range, merged
 from truekev.scale.whole.calibrate_whole import groups_of, shown_spectrum
 from truekev.scale.whole.fit import WholeFit, fit_whole
-from truekev.scale.whole.fit_start import shape_from, start_of
+from truekev.scale.whole.fit_start import kept_parts, shape_from, start_of
+from truekev.scale.whole.gain_search import gains_by_shape
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, gradient_of
-from truekev.scale.whole.prior import held_shape
+from truekev.scale.whole.parts import without_source
+from truekev.scale.whole.prior import held_shape, ties_of
+from truekev.scale.whole.rivals import other_samples
 from truekev.scale.whole.shifts import LocalShift, local_shifts
 from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
@@ -31,17 +35,29 @@ __all__ = ["WholeRelock", "gain_only", "relock_whole"]
 Array = npt.NDArray[np.float64]
 
 _WIDTH_U = 0.02  # relative: rate and temperature widen peaks a little
+# In -2 ln L, with the shape held; set on spectra of the declared source and of others.
+_LEAST_GAINED = 30.0
+_LEAST_GAINED_WITHOUT_ROOM = 60.0
+_LEAST_MARGIN = 12.0
+_SAME_GAIN = 0.03
+_NOT_THE_SAME = 3.0  # cost per degree of freedom; spectra of the same instrument stay below
+_FAR = 0.08  # change of ln g from which other sources are tried: a foreign spectrum locks anywhere
+_LEAST_OTHER_SOURCE = 10.0
 
 
 @dataclass(frozen=True)
 class WholeRelock:
-    """A re-lock, the fit behind it, and what it does not explain."""
+    """A re-lock, the fit behind it, and what it does not explain.
+
+    `u_log_gain` is what counting leaves open of ln g, the shape taken as exact.
+    """
 
     relock: Relock
     fit: WholeFit
     start: Start
     shifts: tuple[LocalShift, ...]
     verdict: FitVerdict
+    u_log_gain: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +87,30 @@ def _shape_of(scale: EnergyScale) -> Array:
     return shape
 
 
+def _started(
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+    ratio: float,
+    lowest_kev: float = 0.0,
+) -> tuple[Start, Array]:
+    shape = _shape_of(old)
+    gain = old.pulse.gain * ratio
+    pulse = replace(old.pulse, gain=gain, c0=float(shape[0]) * gain * 1e-3)
+    width = float(np.exp(shape[N_PULSE]))
+    start = start_of(counted, crystal, scatter, pulse, width)
+    if lowest_kev > 0.0:
+        first, last = channel_range(counted.counts, pulse)
+        first = max(first, int(np.ceil(float(pulse.channel(lowest_kev)))))
+        start = replace(start, data=merged(counted.counts, counted.background, pulse, width, (first, last)))
+    return start, shape
+
+
+def _held(start: Start, shape: Array) -> WholeFit:
+    return fit_whole([start], held_shape(shape, width_u=_WIDTH_U), shape)
+
+
 def gain_only(
     counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, scatter: Sequence[Scatter], ratio: float
 ) -> GainFit:
@@ -81,11 +121,11 @@ def gain_only(
     FitError, RefusedError
         It does not settle; too few channels.
     """
-    shape = _shape_of(old)
-    gain = old.pulse.gain * ratio
-    pulse = replace(old.pulse, gain=gain, c0=float(shape[0]) * gain * 1e-3)
-    start = start_of(counted, crystal, scatter, pulse, float(np.exp(shape[N_PULSE])))
-    fit = fit_whole([start], held_shape(shape, width_u=_WIDTH_U), shape)
+    start, shape = _started(counted, old, crystal, scatter, ratio)
+    return _gain_of(_held(start, shape), start)
+
+
+def _gain_of(fit: WholeFit, start: Start) -> GainFit:
     one = fit.spectra[0]
     slopes = gradient_of(one.design, start.data, start.parts, one.strengths)
     white = solve_triangular(one.factor, slopes, lower=True)
@@ -131,10 +171,95 @@ def _new_covariance(old: EnergyScale, found: GainFit, ratio: float) -> tuple[Arr
     return np.asarray(covariance), found.u_log_gain**2 + max(about, 0.0)
 
 
+def _best_of(
+    ratios: Sequence[float],
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+    lowest_kev: float,
+) -> GainFit:
+    """The most likely of some gains, if it is clearly so and the source is needed to explain the spectrum.
+
+    All are fitted on the same bins, so that their likelihoods can be compared.
+    """
+    start, shape = _started(counted, old, crystal, scatter, ratios[0], lowest_kev)
+    fits: list[WholeFit] = []
+    for ratio in ratios:
+        try:
+            fits.append(_held(replace(start, log_gain=start.log_gain + float(np.log(ratio / ratios[0]))), shape))
+        except FitError:
+            continue
+    if not fits:
+        raise FitError("the gain does not settle.")
+    best = min(fits, key=lambda fit: fit.deviance)
+    at = best.spectra[0].log_gain
+    bare = replace(start, parts=without_source(start.parts), log_gain=at, ties=())
+    gained = _held(bare, shape).deviance - best.deviance
+    asked = _LEAST_GAINED if counted.background is not None else _LEAST_GAINED_WITHOUT_ROOM
+    if gained < asked:
+        raise RefusedError(
+            f"The spectrum does not look like {counted.sample.name} on this instrument: its lines explain {gained:.0f} "
+            f"units of likelihood ({asked:.0f} are asked for).",
+            "check instrument and source, or count longer.",
+        )
+    rivals = [fit for fit in fits if abs(fit.spectra[0].log_gain - at) > _SAME_GAIN]
+    if rivals:
+        margin = min(fit.deviance for fit in rivals) - best.deviance
+        if margin < _LEAST_MARGIN:
+            raise RefusedError(
+                f"Two gains explain the spectrum about equally well ({margin:.0f} units of likelihood apart).",
+                "count longer.",
+            )
+    if abs(at - float(np.log(old.pulse.gain))) > _FAR and lowest_kev == 0.0:
+        _tell_others_apart(best.deviance, start, shape, counted, old, crystal, scatter)
+    return _gain_of(best, replace(start, log_gain=at))
+
+
+def _tell_others_apart(
+    deviance: float,
+    start: Start,
+    shape: Array,
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+) -> None:
+    """Refuse where another common source explains the same bins as well, on the same instrument."""
+    for other in other_samples(counted.sample):
+        parts = kept_parts(other, crystal, scatter, with_room=counted.background is None)
+        for ratio in gains_by_shape(replace(counted, sample=other), old, crystal).ratios:
+            elsewhere = replace(start, parts=parts, log_gain=float(np.log(old.pulse.gain * ratio)), ties=ties_of(other))
+            try:
+                apart = _held(elsewhere, shape).deviance - deviance
+            except FitError:
+                continue
+            if apart < _LEAST_OTHER_SOURCE:
+                raise RefusedError(
+                    f"Not the same instrument or source: the gain would have moved far, and the spectrum looks as much "
+                    f"like {other.name} as like {counted.sample.name} ({apart:+.0f} units of likelihood).",
+                    "check instrument and source; calibrate anew where the gain was turned.",
+                )
+
+
 def relock_whole(
-    counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, scatter: Sequence[Scatter]
+    counted: CountedSpectrum,
+    old: EnergyScale,
+    crystal: Crystal,
+    scatter: Sequence[Scatter],
+    *,
+    lowest_kev: float = 0.0,
 ) -> WholeRelock:
     """Find the gain of a new spectrum of the same instrument; zero in keV and shape stay as they were.
+
+    Parameters
+    ----------
+    counted, old
+        The new spectrum, and the scale whose shape is held.
+    crystal, scatter
+        As in `calibrate_whole`.
+    lowest_kev
+        Nothing below is fitted: for the room itself, whose diffuse part no template describes.
 
     Raises
     ------
@@ -148,10 +273,10 @@ def relock_whole(
             f"The spectrum has {counted.counts.size} channels, the scale belongs to {old.n_channels}.",
             "calibrate this instrument setting anew.",
         )
-    located, first = gain_by_shape(counted, old, crystal)
-    found = gain_only(counted, old, crystal, scatter, first)
+    gains = gains_by_shape(counted, old, crystal)
+    found = _best_of(gains.ratios, counted, old, crystal, scatter, lowest_kev)
     verdict = judge(found.fit, 0, found.start)
-    if verdict.refusal:
+    if verdict.refusal or verdict.chi2 > _NOT_THE_SAME * verdict.dof:
         raise RefusedError(
             f"Not the same instrument or source: with the scale's shape, {counted.sample.name} does not describe this "
             f"spectrum (chi-square {verdict.chi2:.0f} for {verdict.dof}).",
@@ -163,7 +288,7 @@ def relock_whole(
     shifts = tuple(local_shifts(one, found.start.data, found.start.parts, found.fit.shape))
     groups = groups_of(shifts, one.pulse, covariance)
     base = FittedSpectrum(
-        replace(located, pulse=one.pulse),
+        replace(gains.located, pulse=one.pulse),
         FoundGroups((), (), counted.counts, np.zeros(0)),
         (),
         (),
@@ -180,4 +305,4 @@ def relock_whole(
         method="re-lock",
     )
     moved = Measured(ratio, ratio * float(np.sqrt(variance)), "")
-    return WholeRelock(Relock(scale, moved, fitted), found.fit, found.start, shifts, verdict)
+    return WholeRelock(Relock(scale, moved, fitted), found.fit, found.start, shifts, verdict, found.u_log_gain)

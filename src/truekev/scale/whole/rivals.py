@@ -98,6 +98,9 @@ def _others(sample: Sample) -> tuple[Sample, ...]:
     return _OTHER_SAMPLES[id(sample)][1]
 
 
+other_samples = _others
+
+
 def _pulse(crystal: Crystal, candidate: Candidate) -> Pulse:
     return Pulse(crystal.curve, candidate.c0, candidate.gain * 1e3, 1.0, NOMINAL_S)
 
