@@ -124,4 +124,4 @@ def _print(report: AlignReport) -> None:
     )
     from truekev.cli.calibrate import print_coefficients
 
-    print_coefficients(report.to_type_in)
+    print_coefficients(report.to_type_in, report.scale)
