@@ -31,7 +31,7 @@ from truekev.transport.detector import DEFAULT_DETECTOR
 __all__ = ["CELLS", "figures", "main", "trial"]
 
 SEED = 20261129
-N_TRIALS = 800
+N_TRIALS = 400
 LONG_COUNTS = 1_000_000.0
 ENERGY_KEV = 583.0  # where the gain is compared: what the old shape does not know elsewhere is the scale's own matter
 # FWHM at 662 keV, counts above threshold, background in them at most.
@@ -164,7 +164,7 @@ def _table(trials: Trials) -> tuple[Table, str]:
 def main() -> int:
     """Run the trials and write their page."""
     trials = run_trials(
-        "relock_counts", trial, n_trials=N_TRIALS, seed=SEED, settings="scale from 1e6, search 2", workers=1
+        "relock_counts", trial, n_trials=N_TRIALS, seed=SEED, settings="scale from 1e6, search 3", workers=1
     )
     table, answer = _table(trials)
     write_page(

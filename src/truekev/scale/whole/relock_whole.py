@@ -41,7 +41,10 @@ _LEAST_GAINED_WITHOUT_ROOM = 60.0
 _LEAST_MARGIN = 12.0
 _SAME_GAIN = 0.03
 _NOT_THE_SAME = 3.0  # cost per degree of freedom; spectra of the same instrument stay below
-_FAR = 0.08  # change of ln g from which other sources are tried: a foreign spectrum locks anywhere
+# A change of ln g, or a cost per degree of freedom, from which other sources are tried: a foreign spectrum locks
+# anywhere, and its fit is poor once it holds some thousand counts.
+_FAR, _ROUGH, _VERY_FAR = 0.02, 1.35, 0.1
+_TRIED_ROUNDS = 10  # enough to be compared
 _LEAST_OTHER_SOURCE = 10.0
 
 
@@ -107,8 +110,8 @@ def _started(
     return start, shape
 
 
-def _held(start: Start, shape: Array) -> WholeFit:
-    return fit_whole([start], held_shape(shape, width_u=_WIDTH_U), shape)
+def _held(start: Start, shape: Array, most_rounds: int = 60) -> WholeFit:
+    return fit_whole([start], held_shape(shape, width_u=_WIDTH_U), shape, most_rounds=most_rounds)
 
 
 def gain_only(
@@ -199,8 +202,8 @@ def _best_of(
     asked = _LEAST_GAINED if counted.background is not None else _LEAST_GAINED_WITHOUT_ROOM
     if gained < asked:
         raise RefusedError(
-            f"The spectrum does not look like {counted.sample.name} on this instrument: its lines explain {gained:.0f} "
-            f"units of likelihood ({asked:.0f} are asked for).",
+            f"The spectrum does not look like {counted.sample.name} on this instrument: its lines explain "
+            f"{max(gained, 0.0):.0f} units of likelihood ({asked:.0f} are asked for).",
             "check instrument and source, or count longer.",
         )
     rivals = [fit for fit in fits if abs(fit.spectra[0].log_gain - at) > _SAME_GAIN]
@@ -211,9 +214,12 @@ def _best_of(
                 f"Two gains explain the spectrum about equally well ({margin:.0f} units of likelihood apart).",
                 "count longer.",
             )
-    if abs(at - float(np.log(old.pulse.gain))) > _FAR and lowest_kev == 0.0:
-        _tell_others_apart(best.deviance, start, shape, counted, old, crystal, scatter)
-    return _gain_of(best, replace(start, log_gain=at))
+    found = _gain_of(best, replace(start, log_gain=at))
+    verdict = judge(best, 0, found.start)
+    moved = abs(at - float(np.log(old.pulse.gain)))
+    if (moved > _FAR or verdict.chi2 > _ROUGH * verdict.dof) and lowest_kev == 0.0:
+        _tell_others_apart(best.deviance, start, shape, counted, old, crystal, scatter, thorough=moved > _VERY_FAR)
+    return found
 
 
 def _tell_others_apart(
@@ -224,20 +230,24 @@ def _tell_others_apart(
     old: EnergyScale,
     crystal: Crystal,
     scatter: Sequence[Scatter],
+    *,
+    thorough: bool,
 ) -> None:
     """Refuse where another common source explains the same bins as well, on the same instrument."""
     for other in other_samples(counted.sample):
         parts = kept_parts(other, crystal, scatter, with_room=counted.background is None)
-        for ratio in gains_by_shape(replace(counted, sample=other), old, crystal).ratios:
+        ratios = gains_by_shape(replace(counted, sample=other), old, crystal).ratios
+        for ratio in ratios if thorough else ratios[:1]:
             elsewhere = replace(start, parts=parts, log_gain=float(np.log(old.pulse.gain * ratio)), ties=ties_of(other))
             try:
-                apart = _held(elsewhere, shape).deviance - deviance
+                apart = _held(elsewhere, shape, _TRIED_ROUNDS).deviance - deviance
             except FitError:
                 continue
             if apart < _LEAST_OTHER_SOURCE:
+                looks = f"more like {other.name} than" if apart < 0 else f"as much like {other.name} as"
                 raise RefusedError(
-                    f"Not the same instrument or source: the gain would have moved far, and the spectrum looks as much "
-                    f"like {other.name} as like {counted.sample.name} ({apart:+.0f} units of likelihood).",
+                    f"Not the same instrument or source: the spectrum looks {looks} like {counted.sample.name} "
+                    f"({apart:+.0f} units of likelihood).",
                     "check instrument and source; calibrate anew where the gain was turned.",
                 )
 
