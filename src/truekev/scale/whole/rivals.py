@@ -28,7 +28,7 @@ from truekev.scale.whole.strengths import Start
 from truekev.sources.described import resolve_source
 from truekev.transport.stand import Scatter
 
-__all__ = ["Hypothesis", "Rivals", "rivals_of"]
+__all__ = ["Hypothesis", "Rivals", "other_samples", "rivals_of"]
 
 Array = npt.NDArray[np.float64]
 
@@ -36,7 +36,7 @@ _GAINS = 4  # candidates of the search that get a fit of their own
 _SAME_GAIN = 0.035
 _TRIED_ROUNDS = 14  # enough to be compared
 # What is found on the same shelves and could be taken for one another.
-_OTHERS = ("thorium-vial", "radium-dial", "uranium-glass", "Cs-137", "K-40", "Eu-152")
+_OTHERS = ("thorium-vial", "radium-dial", "uranium-glass", "Cs-137", "K-40", "Eu-152", "Am-241")
 _CLEAR = 400.0  # -2 ln L that the source brings: with a good fit, no other source needs to be tried
 _GOOD = 1.3  # cost per bin of a good fit
 
@@ -83,7 +83,7 @@ class Rivals:
 _OTHER_SAMPLES: dict[int, tuple[Sample, tuple[Sample, ...]]] = {}
 
 
-def _others(sample: Sample) -> tuple[Sample, ...]:
+def other_samples(sample: Sample) -> tuple[Sample, ...]:
     """Other sources that share no nuclide with the declared one; nor do their room lines."""
     if id(sample) not in _OTHER_SAMPLES:
         own = {maker for part in sample.components for maker in part.makers}
@@ -96,9 +96,6 @@ def _others(sample: Sample) -> tuple[Sample, ...]:
                 found.append(replace(other, room=room))
         _OTHER_SAMPLES[id(sample)] = (sample, tuple(found))
     return _OTHER_SAMPLES[id(sample)][1]
-
-
-other_samples = _others
 
 
 def _pulse(crystal: Crystal, candidate: Candidate) -> Pulse:
@@ -168,7 +165,7 @@ def _other_sources(
     counted: CountedSpectrum, data: BinnedSpectrum, crystal: Crystal, scatter: Sequence[Scatter]
 ) -> list[Hypothesis]:
     found = []
-    for other in _others(counted.sample):
+    for other in other_samples(counted.sample):
         try:
             elsewhere = locate(counted.counts, counted.background, other, crystal)
         except TruekevError:
