@@ -2,6 +2,8 @@
 PYTHON ?= python3
 BIN := .venv/bin
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
+# The matrices are small: threads of the linear algebra would only get in the way of one another.
+export OPENBLAS_NUM_THREADS := 1
 
 .PHONY: demo open test lint studies bench docs lock clean
 

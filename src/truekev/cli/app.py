@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 
@@ -73,6 +74,8 @@ for _name in _COMMAND_MODULES:
 
 def main() -> None:
     """Run the command line; ends with exit code 0 done, 1 failed work, 2 bad input, 3 refused."""
+    # The matrices are small: threads of the linear algebra would only get in the way. Numpy is not loaded yet.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app()
     except TruekevError as error:
