@@ -8,9 +8,10 @@ from collections.abc import Callable, Mapping
 from truekev.matter.materials import compound, material
 from truekev.samples.sample_file import SampleDescription
 from truekev.scale.predicted import source_betas
-from truekev.sources.bodies import detector_geometry, strata_of
+from truekev.sources.bodies import strata_of
 from truekev.sources.source import Body, Source, SourceComponent
 from truekev.transport.detector import Detector
+from truekev.transport.node_response import detector_geometry
 from truekev.transport.response import Accuracy
 from truekev.transport.response_store import ResponseStore
 from truekev.transport.setup import Part, Setup, SourceBody, point_source, slab

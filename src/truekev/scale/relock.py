@@ -19,7 +19,7 @@ from truekev.scale.light import Pulse
 from truekev.scale.locate import LocatedSpectrum, evidence, templates_between, templates_of
 from truekev.scale.search import Candidate, prepare, scan
 
-__all__ = ["Relock", "gain_by_shape", "relock"]
+__all__ = ["Relock", "relock"]
 
 Array = npt.NDArray[np.float64]
 _SPAN = np.log(1.7)  # gains from 1/1.7 to 1.7 times the old one are tried
@@ -64,7 +64,7 @@ def relock(counted: CountedSpectrum, old: EnergyScale, crystal: Crystal) -> Relo
             f"The spectrum has {counted.counts.size} channels, the scale belongs to {old.n_channels}.",
             "calibrate this instrument setting anew.",
         )
-    located, ratio = gain_by_shape(counted, old, crystal)
+    located, ratio = _gain_by_shape(counted, old, crystal)
     width = PeakWidth(old.fwhm_662, old.fwhm_slope)
     variance = 0.0
     weights, jacobian = np.zeros(0), np.zeros((0, 12))
@@ -125,7 +125,7 @@ def _ratio(kept: tuple[GroupFit, ...], old: EnergyScale, ratio: float) -> tuple[
     return float(weights @ (found - pulse.c0)), float(weights**2 @ noise), weights, jacobian
 
 
-def gain_by_shape(counted: CountedSpectrum, old: EnergyScale, crystal: Crystal) -> tuple[LocatedSpectrum, float]:
+def _gain_by_shape(counted: CountedSpectrum, old: EnergyScale, crystal: Crystal) -> tuple[LocatedSpectrum, float]:
     """The gain by the whole shape, over a wide range, with the old scale's shape."""
     templates = templates_of(counted.sample, crystal)
     data = prepare(counted.counts, counted.background)

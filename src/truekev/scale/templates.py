@@ -19,7 +19,7 @@ from scipy.special import ndtr
 from truekev.scale.light import REFERENCE_KEV, LightCurve
 from truekev.transport.node_response import NodeResponse
 
-__all__ = ["NOMINAL_S", "LineSet", "TemplateSet", "build_templates", "nominal_pulse_kev", "scattered"]
+__all__ = ["NOMINAL_S", "LineSet", "TemplateSet", "build_templates", "deposits_of", "nominal_pulse_kev", "scattered"]
 
 Array = npt.NDArray[np.float64]
 
@@ -159,8 +159,8 @@ def _peaks_cumulative(
     return np.asarray(ndtr((u_edges[:, None] - centre[None, :]) / sigma_u) @ weight)
 
 
-def _continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve, u_edges: Array, kappa: float) -> Array:
-    """Continuum per u bin before smearing: each deposit with the light that its electrons make."""
+def deposits_of(lines: LineSet, response: NodeResponse) -> tuple[Array, Array]:
+    """Continuum of all lines together, up to each edge of the response's bins: deposits below it, and D/E there."""
     edges = response.bin_edges_kev
     deposit, weighted = np.zeros(edges.size - 1), np.zeros(edges.size - 1)
     for energy, rate in zip(lines.energy_kev, lines.rate, strict=True):
@@ -173,9 +173,14 @@ def _continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve, u
     relative = np.convolve(weighted, box, mode="same") / np.maximum(
         np.convolve(deposit * middle, box, mode="same"), 1e-300
     )
+    return np.concatenate(([0.0], np.cumsum(deposit))), np.interp(edges, middle, relative)
+
+
+def _continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve, u_edges: Array, kappa: float) -> Array:
+    """Continuum per u bin before smearing: each deposit with the light that its electrons make."""
+    edges = response.bin_edges_kev
+    cumulative, at_edges = deposits_of(lines, response)
     reference = 1.0 + kappa * float(curve.relative_d(REFERENCE_KEV))
-    at_edges = np.interp(edges, middle, relative)
     light_kev = np.maximum.accumulate(edges * (1.0 + kappa * at_edges) / reference)
     pulse = light_kev * (1.0 - NOMINAL_S * 1e-3 * light_kev)
-    cumulative = np.concatenate(([0.0], np.cumsum(deposit)))
     return np.asarray(np.diff(np.interp(u_edges, np.sqrt(np.maximum(pulse, 0.0)), cumulative)))

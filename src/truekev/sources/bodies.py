@@ -15,10 +15,11 @@ from truekev.errors import InputError, OutOfRangeError, UnknownNameError
 from truekev.matter.materials import Material, compound, known_materials, material, mixture
 from truekev.sources.source import Body, Source
 from truekev.transport.detector import Detector
-from truekev.transport.setup import DetectorGeometry, Layer, Part, Setup, SourceBody
+from truekev.transport.node_response import detector_geometry
+from truekev.transport.setup import Part, Setup, SourceBody
 from truekev.transport.solids import Ball, Cylinder, Solid
 
-__all__ = ["ARRANGEMENTS", "Stratum", "body_material", "body_parts", "detector_geometry", "strata_of", "thoria_powder"]
+__all__ = ["ARRANGEMENTS", "Stratum", "body_material", "body_parts", "strata_of", "thoria_powder"]
 
 ARRANGEMENTS = ("side by side", "bundled")
 MOST_RODS = 60
@@ -51,13 +52,6 @@ class Stratum:
 
     share: float
     setup: Setup
-
-
-def detector_geometry(detector: Detector) -> DetectorGeometry:
-    """The described detector as the transport sees it."""
-    layers = (Layer(detector.window, detector.window_mm),) if detector.window_mm > 0 else ()
-    size = detector.size_mm if detector.shape == "box" else (detector.size_mm[0], detector.size_mm[2])
-    return DetectorGeometry(detector.scintillator, size, layers)
 
 
 def body_material(words: str) -> Material:

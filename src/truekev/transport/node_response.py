@@ -20,7 +20,7 @@ from truekev.transport.response import Accuracy, line_responses
 from truekev.transport.response_store import ResponseStore
 from truekev.transport.setup import DetectorGeometry, Layer, Setup, point_source
 
-__all__ = ["NODES_KEV", "STEP_KEV", "NodeResponse", "from_bytes", "node_response", "to_bytes"]
+__all__ = ["NODES_KEV", "STEP_KEV", "NodeResponse", "detector_geometry", "from_bytes", "node_response", "to_bytes"]
 
 Array = npt.NDArray[np.float64]
 
@@ -121,6 +121,13 @@ def _marks(energy_kev: float, other_kev: float) -> Array:
     return np.array(marks)
 
 
+def detector_geometry(detector: Detector) -> DetectorGeometry:
+    """The described detector as the transport sees it."""
+    layers = (Layer(detector.window, detector.window_mm),) if detector.window_mm > 0 else ()
+    size = detector.size_mm if detector.shape == "box" else (detector.size_mm[0], detector.size_mm[2])
+    return DetectorGeometry(detector.scintillator, size, layers)
+
+
 def node_response(
     detector: Detector,
     *,
@@ -141,10 +148,7 @@ def node_response(
     seed, executor, progress, store
         As in `transport.response.responses`.
     """
-    layers = (Layer(detector.window, detector.window_mm),) if detector.window_mm > 0 else ()
-    size = detector.size_mm if detector.shape == "box" else (detector.size_mm[0], detector.size_mm[2])
-    geometry = DetectorGeometry(detector.scintillator, size, layers)
-    setup = Setup(geometry, point_source(max(_SOURCE_MM, detector.window_mm + 1.0)))
+    setup = Setup(detector_geometry(detector), point_source(max(_SOURCE_MM, detector.window_mm + 1.0)))
     accuracy = Accuracy(relative_u=relative_u, min_histories=200_000, max_histories=8_000_000, elsewhere_share=0.0)
     runs = line_responses(
         setup, NODES_KEV, accuracy=accuracy, seed=seed, executor=executor, progress=progress, store=store

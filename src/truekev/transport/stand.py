@@ -16,9 +16,10 @@ import numpy as np
 
 from truekev.matter.materials import compound, material
 from truekev.transport.detector import Detector
+from truekev.transport.node_response import detector_geometry
 from truekev.transport.response import Accuracy
 from truekev.transport.response_store import ResponseStore
-from truekev.transport.setup import DetectorGeometry, Layer, Part, Setup, point_source, slab
+from truekev.transport.setup import Part, Setup, point_source, slab
 from truekev.transport.setup_response import RouteResponse, setup_response
 from truekev.transport.solids import Box
 
@@ -88,9 +89,7 @@ def scatter_responses(
     seed, executor, progress, store
         As in `transport.response.responses`.
     """
-    layers = (Layer(detector.window, detector.window_mm),) if detector.window_mm > 0 else ()
-    size = detector.size_mm if detector.shape == "box" else (detector.size_mm[0], detector.size_mm[2])
-    geometry = DetectorGeometry(detector.scintillator, size, layers)
+    geometry = detector_geometry(detector)
     places = _places(detector)
     found = []
     for number, (place, (distance_mm, parts)) in enumerate(places.items()):

@@ -16,6 +16,7 @@ from truekev.scale.energy_scale import EnergyScale, UsedGroup
 from truekev.scale.find_groups import FoundGroups, PeakWidth
 from truekev.scale.groups import GroupFit
 from truekev.scale.light import REFERENCE_KEV, Pulse
+from truekev.scale.locate import LocatedSpectrum
 from truekev.scale.whole.channels import model_by_channel
 from truekev.scale.whole.fit import WholeFit, fit_whole
 from truekev.scale.whole.fit_start import covariance_of_pulse, fwhm_at_662, shape_from, start_of
@@ -32,7 +33,6 @@ __all__ = ["WholeCalibration", "calibrate_whole", "groups_of", "refined", "shown
 
 Array = npt.NDArray[np.float64]
 
-_FWHM = 2.3548200450309493
 _SHOWN_SIGNIFICANCE = 4.0
 _SHOWN_SHARE = 0.06
 # Other starts, as changes of (ln g, s [1/MeV]): where the search is off by a part of a peak's width, and where few
@@ -102,6 +102,10 @@ def refined(
     return best
 
 
+def _stands_out(one: LocalShift) -> bool:
+    return one.significance >= _SHOWN_SIGNIFICANCE and one.share >= _SHOWN_SHARE
+
+
 def groups_of(shifts: Sequence[LocalShift], pulse: Pulse, covariance: Array) -> tuple[UsedGroup, ...]:
     """Line groups that stand out, in the form that a scale keeps.
 
@@ -114,7 +118,7 @@ def groups_of(shifts: Sequence[LocalShift], pulse: Pulse, covariance: Array) -> 
     """
     groups = []
     for one in shifts:
-        if one.significance < _SHOWN_SIGNIFICANCE or one.share < _SHOWN_SHARE:
+        if not _stands_out(one):
             continue
         jacobian = pulse.jacobian(one.group.centroid_kev)[0]
         u_scale = float(np.sqrt(max(jacobian @ covariance @ jacobian, 0.0)))
@@ -142,30 +146,32 @@ def shown_spectrum(
     index: int,
     start: Start,
     shifts: Sequence[LocalShift],
-    base: FittedSpectrum,
+    located: LocatedSpectrum,
+    width: PeakWidth,
 ) -> FittedSpectrum:
     """The fit of one spectrum in the form that pictures and pages take: model and parts per channel, groups found."""
-    names, rows = model_by_channel(counted, fit.spectra[index], start.parts, fit.shape)
+    one = fit.spectra[index]
+    names, rows = model_by_channel(counted, one, start.parts, fit.shape)
     kept = tuple(
         GroupFit(
-            one.group,
-            one.channel,
-            one.u_channel,
-            one.u_channel,
-            one.net_counts,
-            one.u_net_counts,
+            shift.group,
+            shift.channel,
+            shift.u_channel,
+            shift.u_channel,
+            shift.net_counts,
+            shift.u_net_counts,
             1.0,
-            one.expected_channel,
-            int(one.channel - one.fwhm_channels),
-            int(one.channel + one.fwhm_channels) + 1,
+            shift.expected_channel,
+            int(shift.channel - shift.fwhm_channels),
+            int(shift.channel + shift.fwhm_channels) + 1,
         )
-        for one in shifts
-        if one.significance >= _SHOWN_SIGNIFICANCE and one.share >= _SHOWN_SHARE
+        for shift in shifts
+        if _stands_out(shift)
     )
     parts = tuple(zip(names, rows, strict=True))
-    groups = FoundGroups(kept, tuple(k.area for k in kept), rows.sum(axis=0), fit.spectra[index].strengths, parts)
+    groups = FoundGroups(kept, tuple(k.area for k in kept), rows.sum(axis=0), one.strengths, parts)
     pulls = tuple((k.channel - k.expected_channel) / k.u_channel for k in kept)
-    return replace(base, groups=groups, kept=kept, used=(True,) * len(kept), pulls=pulls)
+    return FittedSpectrum(replace(located, pulse=one.pulse), groups, kept, (True,) * len(kept), pulls, width)
 
 
 def calibrate_whole(
@@ -202,14 +208,6 @@ def calibrate_whole(
         pulse = fit.spectra[index].pulse
         covariance = covariance_of_pulse(fit, index)
         shifts = tuple(local_shifts(fit.spectra[index], start.data, start.parts, fit.shape))
-        base = FittedSpectrum(
-            replace(located[index], pulse=pulse),
-            FoundGroups((), (), counted.counts, np.zeros(0)),
-            (),
-            (),
-            (),
-            PeakWidth(fwhm, 0.0),
-        )
         confidence = assess_lock(
             rivals[index],
             fit.spectra[index],
@@ -225,7 +223,7 @@ def calibrate_whole(
         verdict = judge(fit, index, start)
         if verdict.refusal:
             raise RefusedError(which + verdict.refusal, verdict.advice)
-        shown.append(shown_spectrum(counted, fit, index, start, shifts, base))
+        shown.append(shown_spectrum(counted, fit, index, start, shifts, located[index], PeakWidth(fwhm, 0.0)))
         scales.append(
             EnergyScale(
                 pulse,

@@ -37,7 +37,6 @@ __all__ = ["DELTA", "FittedWhole", "ShapePrior", "WholeFit", "expected_covarianc
 Array = npt.NDArray[np.float64]
 
 DELTA = 0.03
-_FWHM = 2.3548200450309493
 _ROUNDS = 60
 _SETTLED = 1e-4  # predicted fall of the cost that no longer matters
 _BOUNDS = {1: (0.1, 1.9), 2: (-0.02, 0.10), N_PULSE + 1: (0.0, 0.4), N_PULSE + 2: (0.0, 0.7)}
@@ -68,8 +67,6 @@ class FittedWhole:
     strengths : ndarray, shape (k + 2,)
         Counts in each part, pile-up, and the background's strength.
     model : ndarray, shape (n,)
-    sigma : ndarray, shape (n,)
-        Standard deviation of the residuals, model error included.
     residual : ndarray, shape (n,)
         Residuals made white: independent, of variance one where the model holds.
     factor : ndarray, shape (n, n)
@@ -84,7 +81,6 @@ class FittedWhole:
     design: Design
     strengths: Array
     model: Array
-    sigma: Array
     residual: Array
     factor: Array
     edges: Array
@@ -165,9 +161,10 @@ class _Problem:
             found.append(solve(start, design, room_gain, factors[j], *rows[j]))
         return found
 
-    def factor(self, theta: Array, j: int, model: Array, design: Design) -> tuple[Array, Array]:
+    def factor(self, theta: Array, j: int, model: Array, design: Design) -> Array:
+        """Lower Cholesky factor of V."""
         total = residual_covariance(model, self.starts[j].data, design, theta[N_PULSE:N_SHAPE], self.delta)
-        return np.asarray(cholesky(total, lower=True, check_finite=False)), np.sqrt(np.diag(total))
+        return np.asarray(cholesky(total, lower=True, check_finite=False))
 
     def equations(self, theta: Array, solved: Sequence[Solved], factors: Sequence[Array]) -> tuple[Array, Array]:
         """Information and gradient of the stepped parameters, strengths projected out."""
@@ -208,7 +205,7 @@ def expected_covariance(
     problem = _Problem([start], prior, delta, None)
     design = design_of(start.data, start.parts, theta[:N_SHAPE], float(theta[N_SHAPE]))
     model = design.columns @ strengths
-    factor, _ = problem.factor(theta, 0, model, design)
+    factor = problem.factor(theta, 0, model, design)
     rows, _ = rows_of(start, strengths)
     white = np.vstack([solve_triangular(factor, design.columns, lower=True), rows])
     one = Solved(design, np.maximum(strengths, 1e-9), model, white, np.zeros(white.shape[0]), 0.0)
@@ -276,8 +273,7 @@ def fit_whole(
     strengths: list[Array | None] = [None] * len(starts)
     damping, settled, rounds = 0.0, False, 0
     for rounds in range(1, most_rounds + 1):
-        weights = [problem.factor(theta, j, models[j], designs[j]) for j in range(len(starts))]
-        factors = [w[0] for w in weights]
+        factors = [problem.factor(theta, j, models[j], designs[j]) for j in range(len(starts))]
         rows = [rows_of(s, a) for s, a in zip(starts, strengths, strict=True)]
         solved = problem.solve(theta, factors, rows)
         cost = sum(s.cost for s in solved) + problem.prior_cost(theta)
@@ -310,7 +306,7 @@ def fit_whole(
         raise FitError("the fit of the whole spectrum does not settle.")
     covariance = _inverse(information, problem.held)
     # Once more with the weights of the model that was reached, where a fit was stopped on its way.
-    factors = [problem.factor(theta, j, models[j], designs[j])[0] for j in range(len(starts))]
+    factors = [problem.factor(theta, j, models[j], designs[j]) for j in range(len(starts))]
     solved = problem.solve(theta, factors, [rows_of(s, one.strengths) for s, one in zip(starts, solved, strict=True)])
     deviance = problem.prior_cost(theta) + sum(
         deviance_of(start.data, one, factor, model)
@@ -328,7 +324,6 @@ def fit_whole(
                 one.design,
                 one.strengths,
                 one.model,
-                weights[j][1],
                 one.residual[:n],
                 factors[j],
                 starts[j].data.edges,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -148,8 +147,3 @@ def _smeared_cells(design: Design, cells: Array) -> Array:
         _NO_PARTS,
     )
     return np.asarray(np.diff(below[:, 0]), dtype=np.float64)
-
-
-def summed(design: Design, strengths: Sequence[float] | Array) -> Array:
-    """Expected counts in every bin."""
-    return np.asarray(design.columns @ np.asarray(strengths, float), dtype=np.float64)

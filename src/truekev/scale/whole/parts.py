@@ -16,7 +16,7 @@ import numpy.typing as npt
 from truekev.scale.crystal import Crystal
 from truekev.scale.light import REFERENCE_KEV, LightCurve
 from truekev.scale.sample import Sample, joined
-from truekev.scale.templates import LineSet, nominal_pulse_kev
+from truekev.scale.templates import LineSet, deposits_of, nominal_pulse_kev
 from truekev.transport.node_response import NodeResponse
 from truekev.transport.stand import Scatter
 
@@ -80,19 +80,7 @@ class ForwardParts:
 def continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve) -> Array:
     """Deposits that are no full-energy peak, in cells of u, shape (q, m), for each of `KAPPAS`."""
     edges = response.bin_edges_kev
-    deposit, weighted = np.zeros(edges.size - 1), np.zeros(edges.size - 1)
-    for energy, rate in zip(lines.energy_kev, lines.rate, strict=True):
-        probability, with_d = response.deposits(float(energy))
-        deposit += rate * probability
-        weighted += rate * with_d
-    middle = 0.5 * (edges[1:] + edges[:-1])
-    # Mean D over energy per bin, smoothed: the Monte Carlo is noisy bin by bin, light is not.
-    box = np.ones(7)
-    relative = np.convolve(weighted, box, mode="same") / np.maximum(
-        np.convolve(deposit * middle, box, mode="same"), 1e-300
-    )
-    at_edges = np.interp(edges, middle, relative)
-    cumulative = np.concatenate(([0.0], np.cumsum(deposit)))
+    cumulative, at_edges = deposits_of(lines, response)
     grid = np.concatenate(([0.0], np.geomspace(2.0, 4000.0, 1200)))
     reference_d = float(curve.relative_d(REFERENCE_KEV))
     rows = []

@@ -11,10 +11,10 @@ from scipy.linalg import solve_triangular
 
 from truekev.errors import FitError, RefusedError
 from truekev.quantity import Measured
-from truekev.scale.calibrate_peaks import CountedSpectrum, FittedSpectrum
+from truekev.scale.calibrate_peaks import CountedSpectrum
 from truekev.scale.crystal import Crystal
 from truekev.scale.energy_scale import EnergyScale
-from truekev.scale.find_groups import FoundGroups, PeakWidth
+from truekev.scale.find_groups import PeakWidth
 from truekev.scale.relock import Relock
 from truekev.scale.whole.bins import channel_range, merged
 from truekev.scale.whole.calibrate_whole import groups_of, shown_spectrum
@@ -297,15 +297,8 @@ def relock_whole(
     covariance, variance = _new_covariance(old, found, ratio)
     shifts = tuple(local_shifts(one, found.start.data, found.start.parts, found.fit.shape))
     groups = groups_of(shifts, one.pulse, covariance)
-    base = FittedSpectrum(
-        replace(gains.located, pulse=one.pulse),
-        FoundGroups((), (), counted.counts, np.zeros(0)),
-        (),
-        (),
-        (),
-        PeakWidth(old.fwhm_662, old.fwhm_slope),
-    )
-    fitted = shown_spectrum(counted, found.fit, 0, found.start, shifts, base)
+    width = PeakWidth(old.fwhm_662, old.fwhm_slope)
+    fitted = shown_spectrum(counted, found.fit, 0, found.start, shifts, gains.located, width)
     scale = replace(
         old,
         pulse=one.pulse,
