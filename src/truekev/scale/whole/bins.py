@@ -146,4 +146,6 @@ def merged(
     at_edges = np.interp(edges, 0.5 * (edges[1:] + edges[:-1]), spread)
     slope = -np.diff((edges - pulse.c0) * at_edges)
     precision = 1.0 / background.u_scale**2 if background.u_scale else 0.0
-    return BinnedSpectrum(edges, summed(counts), room, summed(background.variance), slope, precision, True, pile_up)
+    # From neighbours within a peak's width: a bin that happened to stay empty is not known to be empty.
+    variance = np.convolve(np.pad(summed(background.variance), 4, mode="edge"), np.bartlett(11)[1:-1] / 5.0, "valid")
+    return BinnedSpectrum(edges, summed(counts), room, variance, slope, precision, True, pile_up)
