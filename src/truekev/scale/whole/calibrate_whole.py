@@ -25,7 +25,7 @@ from truekev.scale.whole.lock import assess_lock
 from truekev.scale.whole.model import N_PULSE
 from truekev.scale.whole.posterior import averaged
 from truekev.scale.whole.prior import GAIN_SPREAD, shape_prior
-from truekev.scale.whole.rivals import rivals_of
+from truekev.scale.whole.rivals import GOOD, rivals_of, with_other_sources
 from truekev.scale.whole.shifts import LocalShift, local_shifts
 from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
@@ -212,8 +212,12 @@ def calibrate_whole(
         pulse = fit.spectra[index].pulse
         covariance = covariance_of_pulse(fit, index)
         shifts = tuple(local_shifts(fit.spectra[index], start.data, start.parts, fit.shape))
+        verdict = judge(fit, index, start)
+        others = rivals[index]
+        if others.other_source is None and verdict.chi2 > GOOD * verdict.dof:
+            others = with_other_sources(others, counted, crystal, scatter)
         confidence = assess_lock(
-            rivals[index],
+            others,
             fit.spectra[index],
             start.parts,
             counted.sample.name,
@@ -224,7 +228,6 @@ def calibrate_whole(
         )
         if confidence.refusal:
             raise RefusedError(which + confidence.refusal, confidence.advice)
-        verdict = judge(fit, index, start)
         if verdict.refusal:
             raise RefusedError(which + verdict.refusal, verdict.advice)
         shown.append(shown_spectrum(counted, fit, index, start, shifts, located[index], PeakWidth(fwhm, 0.0)))
