@@ -204,7 +204,8 @@ def thinned_part() -> tuple[list[Table], str]:
     words = (
         f"![Spread and held-out shift against counts, whole spectrum and peaks]({file.name})\n\n"
         f"Thinned part: seed {SEED}; commit {', '.join(trials.commits)}. "
-        f"Held-out groups: {', '.join(n for n, h in HELD_OUT.items() if h[2])}, at the places found with the scale of all counts. Spectra: SÚRO, National Radiation Protection Institute, "
+        f"Held-out groups: {', '.join(n for n, h in HELD_OUT.items() if h[2])}, at the places found with the scale of "
+        "all counts. Spectra: SÚRO, National Radiation Protection Institute, "
         "Prague, `juhele/opengeodata`, CC BY-SA 4.0; the picture is drawn from them and is under the same licence."
     )
     return [Table(title, head, tuple(rows))], words
