@@ -31,7 +31,7 @@ import numpy.typing as npt
 
 from studies.frame import Result, Table, run_trials, write_page
 from studies.model_truth import Truth, counted_from, draw_truth, other_scatter
-from studies.peak_habits import CONTINUA, peaks_of_lines, quadratic_of_bench
+from studies.peak_habits import CONTINUA, peaks_of_lines, quadratic_of_bench, true_widths
 from studies.scale_inside import ENERGIES_KEV, program
 from studies.thinned_counts import thinned_part
 from truekev.errors import FitError, OutOfRangeError, RefusedError
@@ -59,7 +59,7 @@ def errors_percent(counted: CountedSpectrum, truth: Truth, rng: np.random.Genera
     guess = replace(truth.pulse, gain=truth.pulse.gain * float(np.exp(_PLACES_U * rng.standard_normal())))
 
     def by_bench(xrays: bool) -> Array | None:
-        found = quadratic_of_bench(counted.counts, truth, guess, xrays=xrays, weighed=xrays)
+        found = quadratic_of_bench(counted.counts, guess, partial(true_widths, truth), xrays=xrays, weighed=xrays)
         if found is None:
             return None
         return np.asarray(np.polynomial.polynomial.polyval(place / counted.counts.size, found[0]))

@@ -6,7 +6,7 @@ how strong the lines of a group are beside one another.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,12 +19,22 @@ from truekev.scale.calibrate_peaks import CountedSpectrum
 from truekev.scale.groups import form_groups
 from truekev.scale.light import LightCurve, Pulse
 from truekev.scale.position_fit import Place, ShapeFit, fit_places
+from truekev.scale.templates import nominal_pulse_kev
 from truekev.scale.whole.fit_start import kept_parts
 from truekev.scale.whole.model import N_PULSE
 from truekev.scale.whole.smear import sigma_u
 from truekev.transport.stand import Scatter
 
-__all__ = ["CONTINUA", "Fitted", "Wanted", "fit_together", "peaks_of_lines", "quadratic_of_bench", "wanted_groups"]
+__all__ = [
+    "CONTINUA",
+    "Fitted",
+    "Wanted",
+    "fit_together",
+    "peaks_of_lines",
+    "quadratic_of_bench",
+    "true_widths",
+    "wanted_groups",
+]
 
 Array = npt.NDArray[np.float64]
 CONTINUA = ("linear", "quadratic", "step")
@@ -166,10 +176,8 @@ def fit_together(
     ]
 
 
-def _sigma_channels(truth: Truth, pulse: Pulse, energy_kev: Array) -> Array:
+def true_widths(truth: Truth, pulse: Pulse, energy_kev: Array) -> Array:
     """True widths at energies [channels of `pulse`]."""
-    from truekev.scale.templates import nominal_pulse_kev
-
     u = np.sqrt(nominal_pulse_kev(pulse.curve, energy_kev))
     var_d = np.asarray(other_crystal().response.variance_d_kev2(energy_kev), dtype=np.float64)
     sigma, _ = sigma_u(u, var_d, truth.shape[N_PULSE:], float(truth.shape[1]))
@@ -183,7 +191,12 @@ def _above_noise(counts: Array, one: Fitted, sigma: float) -> float:
 
 
 def quadratic_of_bench(
-    counts: Array, truth: Truth, guess: Pulse, *, xrays: bool = False, weighed: bool = False
+    counts: Array,
+    guess: Pulse,
+    widths: Callable[[Pulse, Array], Array],
+    *,
+    xrays: bool = False,
+    weighed: bool = False,
 ) -> tuple[Array, list[Fitted]] | None:
     """A quadratic E(ch) as bench habit has it; None as long as four peaks with 2615 keV among them do not stand out.
 
@@ -191,17 +204,17 @@ def quadratic_of_bench(
     ----------
     counts
         Per channel, nothing subtracted.
-    truth
-        For the widths to expect.
     guess
         Where the person looks for the peaks.
+    widths
+        Standard deviations to expect at energies [channels of a ch(E)].
     xrays, weighed
         Whether the K X-rays of lead and bismuth are taken as a peak too, and whether peaks weigh by their uncertainty.
     """
     found: list[Fitted] = []
     for lines in ((XRAYS_KEV,),) * xrays + BOOK_LINES_KEV:
         energy = np.array(lines)
-        sigma, places = _sigma_channels(truth, guess, energy), guess.channel(energy)
+        sigma, places = widths(guess, energy), guess.channel(energy)
         fit: list[Fitted] | None = None
         for _ in range(2):  # once more around where the peak turned out to be
             wanted = [
@@ -232,7 +245,7 @@ def wanted_groups(
     energy = parts.line_energy_kev[own]
     area = (parts.line_area * truth.strengths[parts.line_part])[own]
     makers = [maker for maker, kept in zip(parts.line_makers, own, strict=True) if kept]
-    sigma = _sigma_channels(truth, pulse, energy) * width_factor
+    sigma = true_widths(truth, pulse, energy) * width_factor
     groups = form_groups(energy, area, makers, _FWHM * sigma / pulse.slope_per_kev(energy))
     return [
         (
@@ -241,7 +254,7 @@ def wanted_groups(
                 g.u_centroid_kev,
                 pulse.channel(g.energy_kev),
                 g.weight,
-                _sigma_channels(truth, pulse, g.energy_kev) * width_factor,
+                true_widths(truth, pulse, g.energy_kev) * width_factor,
             ),
             g.area,
         )
