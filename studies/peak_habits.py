@@ -16,7 +16,6 @@ from scipy.special import ndtr
 from studies.model_truth import Truth, other_crystal, sample_named
 from truekev.errors import FitError
 from truekev.scale.calibrate_peaks import CountedSpectrum
-from truekev.scale.groups import form_groups
 from truekev.scale.light import LightCurve, Pulse
 from truekev.scale.position_fit import Place, ShapeFit, fit_places
 from truekev.scale.templates import nominal_pulse_kev
@@ -45,10 +44,13 @@ BOOK_LINES_KEV = ((238.6,), (338.3,), (583.2,), (727.3,), (911.2, 969.0), (1588.
 XRAYS_KEV = 77.1  # K X-rays of lead and bismuth, seen as one
 _STANDS_OUT = 5.0
 _LEAST_PEAKS = 4
+_LAST_KEV = 2600.0  # without it the upper end is a guess
 _LOOKS_RIGHT = (0.5, 2.0)  # fitted width over expected
 _GROUP_STANDS_OUT = 4.0
 _WORTH_A_FIT = 3.0  # expected net counts over the noise under them
-_LEAST_SHARE = 0.1  # of all counts there
+_LEAST_SHARE = 0.04  # of all counts there
+_LEAST_AREA = 0.003  # of the strongest line
+_WINDOW_FWHM = 0.9
 _TELLS_WIDTH = 0.1
 _ROUNDS = 3
 
@@ -228,7 +230,7 @@ def quadratic_of_bench(
         for one, width in zip(fit or (), sigma, strict=False):
             if _above_noise(counts, one, width) > _STANDS_OUT and _LOOKS_RIGHT[0] < one.width_factor < _LOOKS_RIGHT[1]:
                 found.append(one)
-    if len(found) < _LEAST_PEAKS or found[-1].energy_kev < 2600.0:
+    if len(found) < _LEAST_PEAKS or found[-1].energy_kev < _LAST_KEV:
         return None
     channel = np.array([one.channel for one in found])
     energies = np.array([one.energy_kev for one in found])
@@ -239,38 +241,26 @@ def quadratic_of_bench(
 def wanted_groups(
     truth: Truth, scatter: Sequence[Scatter], pulse: Pulse, width_factor: float
 ) -> list[tuple[Wanted, float]]:
-    """Line groups of the source with the truth's areas, where `pulse` puts them, and their expected net counts."""
+    """Windows around the source's strongest lines, by falling strength, and their expected net counts.
+
+    All lines within `_WINDOW_FWHM` of the strongest are taken with their true strengths beside one another; the next
+    window's strongest line lies outside of those before it.
+    """
     parts = kept_parts(sample_named(truth.word), other_crystal(), scatter, with_room=False)
     own = parts.line_part < parts.n_source
     energy = parts.line_energy_kev[own]
     area = (parts.line_area * truth.strengths[parts.line_part])[own]
-    makers = [maker for maker, kept in zip(parts.line_makers, own, strict=True) if kept]
     sigma = true_widths(truth, pulse, energy) * width_factor
-    groups = form_groups(energy, area, makers, _FWHM * sigma / pulse.slope_per_kev(energy))
-    return [
-        (
-            Wanted(
-                g.centroid_kev,
-                g.u_centroid_kev,
-                pulse.channel(g.energy_kev),
-                g.weight,
-                true_widths(truth, pulse, g.energy_kev) * width_factor,
-            ),
-            g.area,
-        )
-        for g in groups
-    ]
-
-
-def _clusters(wanted: Sequence[Wanted]) -> list[list[Wanted]]:
-    """Peaks nearer than 1.3 of their widths are fitted together."""
-    found: list[list[Wanted]] = []
-    for one in wanted:
-        near = found and one.centre - found[-1][-1].centre < 1.3 * _FWHM * float(one.sigma.mean())
-        if near:
-            found[-1].append(one)
-        else:
-            found.append([one])
+    channel = pulse.channel(energy)
+    left = area.copy()
+    found = []
+    while left.max(initial=0.0) > _LEAST_AREA * area.max(initial=0.0):
+        strongest = int(np.argmax(left))
+        near = np.abs(channel - channel[strongest]) < _WINDOW_FWHM * _FWHM * sigma[strongest]
+        left[near] = 0.0
+        weight = area[near] / area[near].sum()
+        one = Wanted(float(energy[near] @ weight), 0.0, channel[near], weight, sigma[near])
+        found.append((one, float(area[near].sum())))
     return found
 
 
@@ -283,7 +273,7 @@ def _u_place(one: Fitted, sigma: float, under: float) -> float:
 def peaks_of_lines(
     counted: CountedSpectrum, truth: Truth, scatter: Sequence[Scatter], curve: LightCurve, guess: Pulse, continuum: str
 ) -> ShapeFit | None:
-    """The program's light model through line groups, their widths tied by one factor; None where no group is found.
+    """The program's light model through line groups, their widths tied by one factor; None before 2615 keV stands out.
 
     Parameters
     ----------
@@ -316,17 +306,17 @@ def peaks_of_lines(
                 expected.append(one)
         kept: list[tuple[Fitted, float]] = []
         widths: list[Fitted] = []
-        for cluster in _clusters(expected):
+        for one in expected:
             if turn < _ROUNDS - 1:
-                widths += fit_together(net, noise, cluster, continuum, tied=False) or []
-            for one, fit in zip(cluster, fit_together(net, noise, cluster, continuum, tied=True) or (), strict=False):
+                widths += fit_together(net, noise, [one], continuum, tied=False) or []
+            for fit in fit_together(net, noise, [one], continuum, tied=True) or ():
                 sigma = float(one.sigma.mean())
                 if fit.significance > _GROUP_STANDS_OUT and abs(fit.channel - one.centre) < 1.5 * sigma:
                     middle = int(np.clip(fit.channel, 0, net.size - 1))
                     under = max(float(net[middle]) - fit.area / (2.507 * sigma), 1.0)
                     kept.append((fit, _u_place(fit, sigma, under)))
-        if not kept:
-            return shape
+        if not kept or max(fit.energy_kev for fit, _ in kept) < _LAST_KEV:
+            return None
         telling = [w for w in widths if w.u_width_factor < _TELLS_WIDTH * w.width_factor]
         if telling:
             weight = np.array([1.0 / max(w.u_width_factor, 0.02) ** 2 for w in telling])

@@ -152,13 +152,17 @@ def _picture(by_method: dict[str, list[tuple[float, float, float, float, float]]
                 axis.axhline(floors[method], color=colour, linestyle=":", linewidth=1.0)
         axis.set_xscale("log")
         axis.set_yscale("log")
-        ticks = [t for t in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0) if axis.get_ylim()[0] <= t <= axis.get_ylim()[1]]
+        ticks = [
+            t
+            for t in (0.1, 0.2, 0.3, 0.5, 0.7, 1.0, 1.4, 2.0, 3.0, 5.0)
+            if axis.get_ylim()[0] <= t <= axis.get_ylim()[1]
+        ]
         axis.set_yticks(ticks, [f"{t:g}" for t in ticks])
         axis.set_yticks([], minor=True)
         axis.set_ylabel(says)
         axis.grid(color=PALE, alpha=0.5, linewidth=0.6)
     figure.axes[0].set_title("Eu-152, one hour, thinned (hollow: under nine in ten have a scale)", loc="left")
-    figure.axes[0].legend(loc="upper right")
+    figure.axes[0].legend(loc="upper right", frameon=False, labelcolor=INK)
     at = (2e3, 1e4, 5e4, 2e5, 5e5)
     figure.axes[1].set_xticks(at, [f"{t:,.0f}" for t in at])
     figure.axes[1].set_xticks([], minor=True)
