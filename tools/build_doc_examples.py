@@ -101,7 +101,7 @@ def _logger_file(batch_path: Path) -> None:
 
 
 def _counts_of_an_evening(folder: Path) -> None:
-    """A count that grows, to be watched; and the demonstration's hour in slices, its counts moved by a drifting gain."""
+    """A count that grows, to be watched; and the demonstration's hour in slices, moved by a drifting gain."""
     rng = np.random.default_rng(SEED)
     later = read_spectrum(folder / "demo" / "rods-later.csv")
     (folder / "evening").mkdir()
