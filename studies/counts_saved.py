@@ -179,7 +179,8 @@ def _needed_table(results: Sequence[Any], title: str, lowest_kev: float) -> tupl
         ratio = "" if way == "whole" else f"{share:.3f}" if np.isfinite(share) else "the other never gets there"
         if not np.isfinite(counts["whole"]) and way != "whole":
             ratio = "whole does not get there"
-        rows.append((way, _said(counts[way]), f"{_said(low)} to {_said(high)}", ratio))
+        between = f"{_said(low)} to {_said(high)}" if np.isfinite(low) else ""
+        rows.append((way, _said(counts[way]), between, ratio))
     return Table(title, ("way", "counts for 1 %", "68 % by resampling", "whole over it"), tuple(rows)), counts
 
 
