@@ -15,9 +15,10 @@ import numpy.typing as npt
 from iminuit import Minuit
 
 from truekev.errors import FitError
-from truekev.scale.whole.fit import ShapePrior, WholeFit, _clipped, _Problem
-from truekev.scale.whole.model import N_SHAPE, design_of, pulse_of
-from truekev.scale.whole.strengths import Start, deviance_of, rows_of, solve
+from truekev.scale.whole.fit import WholeFit
+from truekev.scale.whole.model import N_SHAPE, pulse_of
+from truekev.scale.whole.problem import Problem, ShapePrior, clipped
+from truekev.scale.whole.strengths import Start, Weights, deviance_of, rows_of
 
 __all__ = ["ProfileInterval", "profile_interval"]
 
@@ -70,8 +71,8 @@ class _Profiled:
         energy_kev: float,
     ) -> None:
         self.starts = starts
-        self.fit = fit
-        self.problem = _Problem(starts, prior, 0.0, gain_spread)
+        self.weights = [Weights(one.factor, np.maximum(one.model, 0.0)) for one in fit.spectra]
+        self.problem = Problem(starts, prior, 0.0, gain_spread)
         self.gain_at = N_SHAPE + 2 * index
         self.theta = np.concatenate([fit.shape, *([one.log_gain, one.room_gain] for one in fit.spectra)])
         self.rows = [rows_of(s, one.strengths) for s, one in zip(starts, fit.spectra, strict=True)]
@@ -101,7 +102,7 @@ class _Profiled:
         """All parameters: the gain is what puts the energy on its channel."""
         theta = self.theta.copy()
         theta[self.free] += self.slope * values[0] + self.spread @ values[1:]
-        theta = _clipped(theta)
+        theta = clipped(theta)
         unit = float(pulse_of(self.curve, theta[:N_SHAPE], 0.0).channel(self.energy_of(values[0])))
         theta[self.gain_at] = np.log(self.channel / unit) if unit > 0 else self.theta[self.gain_at]
         return theta
@@ -112,16 +113,14 @@ class _Profiled:
 
     def __call__(self, values: Array) -> float:
         theta = self.theta_of(np.asarray(values, dtype=np.float64))
-        total = self.problem.prior_cost(theta)
-        for j, (start, one) in enumerate(zip(self.starts, self.fit.spectra, strict=True)):
-            log_gain, room_gain = self.problem.own(theta, j)
-            design = design_of(start.data, start.parts, theta[:N_SHAPE], log_gain)
-            try:
-                solved = solve(start, design, room_gain, one.factor, *self.rows[j])
-            except FitError:
-                return _FAR
-            total += deviance_of(start.data, solved, one.factor, np.maximum(one.model, 0.0))
-        return total
+        try:
+            solved = self.problem.solve(theta, [one.factor for one in self.weights], self.rows)
+        except FitError:
+            return _FAR
+        return self.problem.prior_cost(theta) + sum(
+            deviance_of(start.data, one, weights)
+            for start, one, weights in zip(self.starts, solved, self.weights, strict=True)
+        )
 
 
 def profile_interval(
