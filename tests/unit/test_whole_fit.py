@@ -18,6 +18,7 @@ from truekev.scale.whole.fit import expected_covariance, fit_whole
 from truekev.scale.whole.fit_start import shape_from, start_of
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
 from truekev.scale.whole.prior import held_shape, shape_prior
+from truekev.scale.whole.profile import profile_interval
 from truekev.scale.whole.relock_whole import relock_whole
 
 
@@ -84,6 +85,26 @@ def test_without_model_error_the_gain_is_that_of_a_poisson_likelihood() -> None:
     u = float(np.sqrt(fit.covariance[N_SHAPE, N_SHAPE]))
     assert abs(judge.values["log_gain"] - fit.spectra[0].log_gain) < 0.15 * u
     assert judge.errors["log_gain"] <= 1.05 * u
+
+
+@pytest.mark.parametrize("energy_kev", [238.6, 661.7])
+def test_profile_interval_is_that_of_the_covariance_at_many_counts(vial: WholeCalibration, energy_kev: float) -> None:
+    found = profile_interval(vial.fit, vial.starts, shape_prior(), energy_kev)
+    assert found.u_kev == pytest.approx(float(vial.calibration.scales[0].u_energy_kev(energy_kev)), rel=1e-6)
+    assert found.channel == pytest.approx(float(vial.calibration.scales[0].channel(energy_kev)))
+    for end, steps in ((found.low_kev, -1), (found.high_kev, 1), (found.low95_kev, -1.96), (found.high95_kev, 1.96)):
+        assert (end - energy_kev) / found.u_kev == pytest.approx(steps, rel=0.15)
+
+
+def test_profile_interval_sees_what_the_covariance_does_not_at_few_counts() -> None:
+    # One draw of forty at 3,000 counts in which few counts at 2615 keV let the scale settle too high there.
+    few = calibrate_whole([counted("thorium-vial", "thorium-vial", 3_000, 37)], CRYSTAL, SCATTER)
+    found = profile_interval(few.fit, few.starts, shape_prior(), 2614.5)
+    assert found.low95_kev < found.low_kev < 2614.5 < found.high_kev < found.high95_kev
+    down, up = 2614.5 - found.low95_kev, found.high95_kev - 2614.5
+    assert down > 1.3 * max(up, 1.96 * found.u_kev)
+    truth = float(pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN).energy_kev(found.channel))
+    assert found.low95_kev < truth < found.high95_kev
 
 
 @pytest.mark.parametrize(("truth", "declared"), [("radium-dial", "thorium-vial"), ("thorium-vial", "Eu-152")])
