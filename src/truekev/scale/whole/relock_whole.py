@@ -47,6 +47,7 @@ _NOT_THE_SAME = 3.0  # cost per degree of freedom; spectra of the same instrumen
 # anywhere, and its fit is poor once it holds some thousand counts.
 _FAR, _ROUGH, _VERY_FAR = 0.02, 1.35, 0.1
 _TRIED_ROUNDS = 10  # enough to be compared
+_FIRST_ROUNDS, _NEAR = 3, 150.0  # farther behind after some rounds, it does not come near any more
 _LEAST_OTHER_SOURCE = 10.0
 
 
@@ -215,7 +216,7 @@ def _best_of(
     best = min(fits, key=lambda fit: fit.deviance)
     at = best.spectra[0].log_gain
     bare = replace(start, parts=without_source(start.parts), log_gain=at, ties=(), shares=None)
-    gained = _held(bare, shape).deviance - best.deviance
+    gained = _held(bare, shape, _TRIED_ROUNDS).deviance - best.deviance
     asked = _LEAST_GAINED if counted.background is not None else _LEAST_GAINED_WITHOUT_ROOM
     if gained < asked:
         raise RefusedError(
@@ -259,7 +260,9 @@ def _tell_others_apart(
             log_gain = float(np.log(old.pulse.gain * ratio))
             elsewhere = replace(start, parts=parts, log_gain=log_gain, ties=ties_of(other), shares=None)
             try:
-                apart = _held(elsewhere, shape, _TRIED_ROUNDS).deviance - deviance
+                apart = _held(elsewhere, shape, _FIRST_ROUNDS).deviance - deviance
+                if apart < _NEAR:
+                    apart = _held(elsewhere, shape, _TRIED_ROUNDS).deviance - deviance
             except FitError:
                 continue
             if apart < _LEAST_OTHER_SOURCE:
