@@ -129,7 +129,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the cells and write their page."""
-    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 3")
+    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 4")
     tables, answer = _tables(trials)
     print(answer)
     write_page(

@@ -113,7 +113,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run all and write the page."""
-    trials = run_trials("whole_unknown_gain", trial, n_trials=N_THORIUM + N_FOREIGN, seed=SEED, settings="whole 2")
+    trials = run_trials("whole_unknown_gain", trial, n_trials=N_THORIUM + N_FOREIGN, seed=SEED, settings="whole 3")
     tables, answer = _tables(trials)
     print(answer)
     write_page(

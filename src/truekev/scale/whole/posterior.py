@@ -2,14 +2,17 @@
 
 With some thousand counts a handful of them decides where 2615 keV lies; the likelihood then has more than one summit,
 or leans, and the best fit is neither the most accurate answer nor the middle of an honest interval. The mean of the
-posterior has the least mean square error. It is taken by importance sampling (Owen, Monte Carlo theory, methods and
-examples, ch. 9: a mixture of Student distributions around all fits found), strengths at their best for every sample,
-on fixed low-discrepancy points, so that the same spectrum always gives the same scale.
+posterior has the least mean square error. It is taken by importance sampling, strengths at their best for every sample:
+first from Student distributions around all fits found, and where too few samples count, from one more about what those
+gave, all samples weighed by the mixture (Cornuet, Marin, Mira and Robert 2012, Adaptive multiple importance sampling,
+Scand. J. Statist. 39, 798; Owen and Zhou 2000, J. Am. Statist. Assoc. 95, 135). Points are fixed and of low
+discrepancy, so that the same spectrum always gives the same scale.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -27,51 +30,60 @@ Array = npt.NDArray[np.float64]
 
 PLAIN_COUNTS = 100_000.0  # with as many the likelihood has one summit, and is normal about it
 _SAMPLES_EACH = 24  # for every free parameter
+_SEED = 20
 _TAIL = 7.0  # degrees of freedom of the Student distributions
 _BEHIND = 12.0  # -2 ln L behind the best: such a fit no longer matters
-_LEAST_EFFECTIVE = 12.0  # samples; below, the mean would be noise
+_ENOUGH = 80.0  # samples that count; with fewer the sampling goes on
+_ROUNDS = 4
+_LEAST_EFFECTIVE = 12.0  # below, the mean would be noise
+_OWN_SHARE = 0.5  # of the covariance of a later round that its samples give; the rest is the best fit's
+
+
+@dataclass(frozen=True, eq=False)
+class _Student:
+    """A Student distribution of the free parameters: centre, precision, and how many samples were drawn from it."""
+
+    centre: Array
+    precision: Array
+    size: int
+
+    def drawn(self, seed: int) -> Array:
+        """Samples, shape (size, n); the size is a power of two."""
+        n = self.centre.size
+        rng = np.random.default_rng(seed)
+        points = qmc.Sobol(n + 1, scramble=True, rng=rng).random_base2(self.size.bit_length() - 1)
+        normal = ndtri(np.clip(points[:, :n], 1e-6, 1.0 - 1e-6))
+        stretch = np.sqrt(_TAIL / chdtri(_TAIL, points[:, n]))
+        # x = m + L^-T z has precision L L^T.
+        lower = np.linalg.cholesky(self.precision)
+        return np.asarray(self.centre + np.linalg.solve(lower.T, (normal * stretch[:, None]).T).T)
+
+    def log_density(self, samples: Array) -> Array:
+        """Logarithm of the density times `size`, less a constant that all distributions share."""
+        off = samples - self.centre
+        square = np.einsum("ij,jk,ik->i", off, self.precision, off)
+        volume = 0.5 * float(np.linalg.slogdet(self.precision)[1])
+        tail = 0.5 * (_TAIL + self.centre.size) * np.log1p(square / _TAIL)
+        return np.asarray(np.log(self.size) + volume - tail)
 
 
 def _parameters(fit: WholeFit) -> Array:
     return np.concatenate([fit.shape, *([one.log_gain, one.room_gain] for one in fit.spectra)])
 
 
-def _summits(fits: Sequence[WholeFit], free: npt.NDArray[np.bool_]) -> list[tuple[Array, Array, WholeFit]]:
-    """Fits that are not one another's: parameters, precision of the free ones, the fit."""
+def _summits(fits: Sequence[WholeFit], free: npt.NDArray[np.bool_]) -> list[_Student]:
+    """A distribution about every fit that is not another's, the best first."""
     ordered = sorted(fits, key=lambda fit: fit.deviance)
-    kept: list[tuple[Array, Array, WholeFit]] = []
+    kept: list[tuple[Array, Array]] = []
     for fit in ordered:
         if fit.deviance > ordered[0].deviance + _BEHIND:
             break
-        at = _parameters(fit)
-        off = [at[free] - other[free] for other, _, _ in kept]
-        if all(float(d @ precision @ d) > 1.0 for d, (_, precision, _) in zip(off, kept, strict=True)):
-            kept.append((at, np.asarray(np.linalg.inv(fit.covariance[np.ix_(free, free)])), fit))
-    return kept
-
-
-def _drawn(summits: Sequence[tuple[Array, Array, WholeFit]], free: npt.NDArray[np.bool_]) -> tuple[Array, Array]:
-    """Samples from the mixture, shape (m, p), and ln of its density there, less a constant."""
-    n_free = int(free.sum())
+        at = _parameters(fit)[free]
+        if all(float((at - other) @ precision @ (at - other)) > 1.0 for other, precision in kept):
+            kept.append((at, np.asarray(np.linalg.inv(fit.covariance[np.ix_(free, free)]))))
     # Low-discrepancy points come in powers of two.
-    log_size = round(np.log2(_SAMPLES_EACH * n_free))
-    points = qmc.Sobol(n_free + 1, scramble=True, rng=np.random.default_rng(20)).random_base2(log_size)
-    normal = ndtri(np.clip(points[:, :n_free], 1e-6, 1.0 - 1e-6))
-    stretch = np.sqrt(_TAIL / chdtri(_TAIL, points[:, n_free]))
-    samples = np.empty((points.shape[0], free.size))
-    for i, (at, precision, _) in enumerate(summits):
-        # x = m + L^-T z has precision L L^T.
-        lower = np.linalg.cholesky(precision)
-        own = slice(i, None, len(summits))
-        samples[own] = at
-        samples[own, free] += np.linalg.solve(lower.T, (normal[own] * stretch[own, None]).T).T
-    densities = []
-    for at, precision, _ in summits:
-        off = samples[:, free] - at[free]
-        square = np.einsum("ij,jk,ik->i", off, precision, off)
-        volume = 0.5 * float(np.linalg.slogdet(precision)[1])
-        densities.append(volume - 0.5 * (_TAIL + n_free) * np.log1p(square / _TAIL))
-    return samples, np.asarray(np.logaddexp.reduce(densities, axis=0))
+    size = 2 ** max(round(np.log2(_SAMPLES_EACH * int(free.sum()) / len(kept))), 3)
+    return [_Student(at, precision, size) for at, precision in kept]
 
 
 def averaged(
@@ -93,31 +105,50 @@ def averaged(
     """
     problem = Problem(starts, prior, DELTA, gain_spread)
     best = min(fits, key=lambda fit: fit.deviance)
+    at_best = _parameters(best)
     free = ~problem.held
-    summits = _summits(fits, free)
-    samples, drawn = _drawn(summits, free)
     # Weights and what is known of the strengths stay those of the best fit.
     weights = [Weights(one.factor, np.maximum(one.model, 0.0)) for one in best.spectra]
     rows = [rows_of(start, one.strengths) for start, one in zip(starts, best.spectra, strict=True)]
     factors = [one.factor for one in weights]
-    log_weight = np.full(samples.shape[0], -np.inf)
-    for i, theta in enumerate(samples):
+
+    def log_likely(values: Array) -> float:
+        theta = at_best.copy()
+        theta[free] = values
         if not np.array_equal(clipped(theta), theta):
-            continue
+            return -np.inf
         try:
             solved = problem.solve(theta, factors, rows)
         except FitError:
-            continue
-        deviance = problem.prior_cost(theta) + sum(
-            deviance_of(start.data, one, w) for start, one, w in zip(starts, solved, weights, strict=True)
-        )
-        log_weight[i] = -0.5 * deviance - drawn[i]
-    share = np.exp(log_weight - log_weight.max())
-    share /= share.sum()
-    if not np.isfinite(log_weight.max()) or 1.0 / float(share @ share) < _LEAST_EFFECTIVE:
+            return -np.inf
+        fitted = zip(starts, solved, weights, strict=True)
+        return -0.5 * (problem.prior_cost(theta) + sum(deviance_of(start.data, one, w) for start, one, w in fitted))
+
+    from_fits = _summits(fits, free)
+    sources = list(from_fits)
+    samples = np.vstack([one.drawn(_SEED + i) for i, one in enumerate(sources)])
+    likely = np.array([log_likely(one) for one in samples])
+    for round_ in range(_ROUNDS):
+        log_weight = likely - np.logaddexp.reduce([one.log_density(samples) for one in sources], axis=0)
+        if not np.isfinite(log_weight.max()):
+            return best
+        share = np.exp(log_weight - log_weight.max())
+        share /= share.sum()
+        mean = share @ samples
+        covariance = ((samples - mean) * share[:, None]).T @ (samples - mean)
+        effective = 1.0 / float(share @ share)
+        if effective > min(_ENOUGH, 0.25 * samples.shape[0]) or round_ == _ROUNDS - 1:
+            break
+        about = _OWN_SHARE * covariance + (1.0 - _OWN_SHARE) * np.linalg.inv(from_fits[0].precision)
+        sources.append(_Student(mean, np.asarray(np.linalg.inv(about)), from_fits[0].size))
+        more = sources[-1].drawn(_SEED + len(sources))
+        samples = np.vstack([samples, more])
+        likely = np.append(likely, [log_likely(one) for one in more])
+    if effective < _LEAST_EFFECTIVE:
         return best
-    mean = share @ samples
-    off = samples - mean
-    covariance = (off * share[:, None]).T @ off
-    solved_at: list[Solved] = problem.solve(mean, factors, rows)
-    return assembled(problem, mean, covariance, solved_at, rounds=best.rounds, settled=best.settled)
+    theta = at_best.copy()
+    theta[free] = mean
+    of_all = np.zeros((free.size, free.size))
+    of_all[np.ix_(free, free)] = covariance
+    solved_at: list[Solved] = problem.solve(theta, factors, rows)
+    return assembled(problem, theta, of_all, solved_at, rounds=best.rounds, settled=best.settled)
