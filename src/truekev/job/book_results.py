@@ -14,9 +14,11 @@ from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.work import Batch, Result
 from truekev.errors import InputError
+from truekev.job.book_assay import ASSAYED, assay_again
 from truekev.job.book_control import CONTROL, control_again
 from truekev.job.book_forecast import FORECAST, forecast_again
 from truekev.job.book_identify import IDENTIFIED, identify_again
+from truekev.job.book_own_source import OWN_SOURCE, own_source_again
 from truekev.job.book_scales import fitted_again
 from truekev.job.fitted_model import MODEL, model_answer
 from truekev.job.plan_make import MakeReport, plan_of_settings
@@ -97,6 +99,8 @@ _AGAIN: dict[str, Callable[[Book, Result], dict[str, Any]]] = {
     FORECAST: forecast_again,
     IDENTIFIED: identify_again,
     CONTROL: control_again,
+    ASSAYED: assay_again,
+    OWN_SOURCE: own_source_again,
 }
 
 

@@ -13,7 +13,8 @@ from truekev.book.body import Value
 from truekev.book.work import Result
 from truekev.errors import InputError
 from truekev.job.book_control import CONTROL, control_in_book
-from truekev.job.book_identify import IDENTIFIED, identify_in_book, sample_text
+from truekev.job.book_identify import IDENTIFIED, identify_in_book
+from truekev.job.book_sample import sample_text
 from truekev.samples.sample_file import read_sample_text
 from truekev.web.chart import Row, chart_svg
 from truekev.web.forms import Posted, PostedForm
