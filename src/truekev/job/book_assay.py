@@ -12,7 +12,7 @@ from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.work import Result, SpectrumFile
 from truekev.errors import RefusedError
-from truekev.job.book_sample import CountAsked, plain_value, records_of_count, written_count
+from truekev.job.book_sample import CountAsked, plain_value, plain_words, records_of_count, written_count
 from truekev.job.how_much import HowMuch, how_much
 from truekev.samples.assay import Assayed
 from truekev.samples.place import Place
@@ -52,7 +52,7 @@ def assay_in_book(book: Book, asked: AssayAsked, progress: Progress | None = Non
     things = [] if asked.count.thing_id is None else [asked.count.thing_id]
     named = ", ".join(one["name"] for one in answer["assayed"])
     body = Result(
-        name=f"How much {named} is in {spectrum.name}"[:300],
+        name=f"How much: {named} in {spectrum.name}"[:300],
         question=ASSAYED,
         about_id=spectrum.id,
         inputs=tuple(book.input_of(number) for number in (*numbers, *things)),
@@ -106,7 +106,7 @@ def _document(found: HowMuch, plan_refused: str, folder: str) -> dict[str, Any]:
         "planned": [asdict(one) for one in found.planned],
         "plan_refused": plan_refused,
         "place": None if found.place is None else _place(found.place),
-        "said": [words.replace(folder, "") for words in found.said],
+        "said": [plain_words(words, folder) for words in found.said],
     }
 
 

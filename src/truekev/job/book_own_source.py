@@ -16,7 +16,7 @@ from truekev.book.things import Source, Stock
 from truekev.book.work import Result, SpectrumFile
 from truekev.errors import InputError, RefusedError
 from truekev.job.book_assay import assayed_document
-from truekev.job.book_sample import CountAsked, plain_value, records_of_count, written_count
+from truekev.job.book_sample import CountAsked, plain_value, plain_words, records_of_count, written_count
 from truekev.job.my_source import Before, MySource, my_source
 from truekev.quantity import Measured
 from truekev.samples.source_record import lines_in_time
@@ -152,11 +152,6 @@ def _worked_out(
 def _document(found: MySource, folders: Sequence[str]) -> dict[str, Any]:
     count, history = found.count, found.history
 
-    def plain(words: str) -> str:
-        for folder in folders:
-            words = words.replace(folder, "")
-        return words
-
     solutions = [] if history is None else history.refined.solutions
     separated = None if history is None else history.separated
     return {
@@ -187,9 +182,9 @@ def _document(found: MySource, folders: Sequence[str]) -> dict[str, Any]:
         "gain_over_rods": dict(found.gain_over_rods),
         "rates": {one.name: one.per_s for one in count.rates},
         "evidence": [asdict(one) for one in count.evidence],
-        "words": [plain(words) for words in found.words],
-        "said": [plain(words) for words in found.said],
-        "source_toml": plain(found.record_toml),
+        "words": [plain_words(words, *folders) for words in found.words],
+        "said": [plain_words(words, *folders) for words in found.said],
+        "source_toml": found.record_toml,
         "lines": _lines(found.record_toml),
     }
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -20,7 +21,18 @@ from truekev.job.sample_count import SampleFiles
 from truekev.job.spectrum_figure import scale_of_count
 from truekev.quantity import Measured
 
-__all__ = ["CountAsked", "plain_value", "records_of_count", "sample_text", "thing_described", "written_count"]
+__all__ = [
+    "CountAsked",
+    "plain_value",
+    "plain_words",
+    "records_of_count",
+    "sample_text",
+    "thing_described",
+    "written_count",
+]
+
+# The hint at an option of the command line that ends a sentence.
+_OPTION = re.compile(r" \(--[^)]*\)")
 
 
 @dataclass(frozen=True)
@@ -45,18 +57,35 @@ class CountAsked:
 
 
 def sample_text(
-    name: str, distance_mm: float, u_distance_mm: float, body: dict[str, str | float], **more: float
+    name: str,
+    distance_mm: float,
+    u_distance_mm: float,
+    body: Mapping[str, str | float],
+    *,
+    more: Mapping[str, float] | None = None,
+    surroundings: Mapping[str, float] | None = None,
 ) -> str:
-    """The text of a sample file; `body` as its [body] table, empty for a point; `more` as further keys."""
-    lines = [
-        f"name = {json.dumps(name, ensure_ascii=False)}",
-        f"distance_mm = {distance_mm!r}",
-        f"u_distance_mm = {u_distance_mm!r}",
-        *(f"{key} = {value!r}" for key, value in more.items()),
-    ]
-    if body:
-        lines += ["", "[body]", *(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in body.items())]
+    """The text of a sample file.
+
+    `body` and `surroundings` are its tables of these names, left out where they are empty (then the sample is a point);
+    `more` are further keys.
+    """
+    keys: dict[str, str | float] = {
+        "name": name,
+        "distance_mm": distance_mm,
+        "u_distance_mm": u_distance_mm,
+        **(more or {}),
+    }
+    tables: dict[str, Mapping[str, str | float]] = {"": keys, "[body]": body, "[surroundings]": surroundings or {}}
+    lines = []
+    for head, table in tables.items():
+        if table:
+            lines += [*(["", head] if head else []), *(f"{key} = {_toml(value)}" for key, value in table.items())]
     return "\n".join(lines) + "\n"
+
+
+def _toml(value: str | float) -> str:
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(float(value))
 
 
 def records_of_count(book: Book, spectrum_id: int) -> list[int]:
@@ -116,7 +145,7 @@ def written_count(book: Book, numbers: Sequence[int], asked: CountAsked, folder:
         on = None if spectrum.body.start is None else spectrum.body.start.date()
         text = thing_described(book, asked.thing_id, asked.n_rods, on)
         thing = write_whole(folder / f"thing-{asked.thing_id}.toml", text)
-        sample = (sample or sample_text(spectrum.name, 100.0, 3.0, {})) + f"source = {json.dumps(thing.name)}\n"
+        sample = f"source = {json.dumps(thing.name)}\n" + (sample or sample_text(spectrum.name, 100.0, 3.0, {}))
     files = SampleFiles(
         scale=_scale_file(book, numbers[1], folder),
         background=None if room is None else str(spectrum_file(book, room, folder)),
@@ -132,6 +161,13 @@ def _scale_file(book: Book, scale_id: int, folder: Path) -> str:
     if not isinstance(body, Scale | Relock):
         raise InputError(f"record {scale_id} is no scale.")
     return str(write_whole(folder / f"scale-{scale_id}.json", json.dumps(body.scale)))
+
+
+def plain_words(words: str, *folders: str) -> str:
+    """A sentence without folders that are gone afterwards, and without hints at the command line's options."""
+    for folder in folders:
+        words = words.replace(folder, "")
+    return _OPTION.sub("", words)
 
 
 def plain_value(measured: Measured) -> dict[str, Any]:

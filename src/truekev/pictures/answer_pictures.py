@@ -84,5 +84,5 @@ def picture_of_ages(ratio: float, u: float, ages: Sequence[Mapping[str, Any]]) -
     axis.minorticks_off()
     axis.set_xlabel("years since refining")
     axis.set_ylabel("Ra-228 over Th-228")
-    axis.legend(loc="upper left", fontsize=9)
+    axis.legend(loc="lower right", fontsize=9)
     return figure

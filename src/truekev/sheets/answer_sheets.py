@@ -19,7 +19,15 @@ from truekev.sheets.behind import versions_of
 from truekev.sheets.content import Blanks, Fact, Facts, Figure, Grid, Part, Sheet, Words, caution_texts
 from truekev.sources.settings import read_source_text
 
-__all__ = ["assay_sheet", "measured_facts", "own_source_sheet"]
+__all__ = [
+    "CLEARS_NOTHING",
+    "ages_words",
+    "assay_sheet",
+    "has_ages",
+    "measured_facts",
+    "own_source_sheet",
+    "place_words",
+]
 
 CLEARS_NOTHING = (
     "These figures clear nothing: whether a thing may be kept, moved or thrown away is for local rules and whoever is "
@@ -32,6 +40,10 @@ _YEARS = (0, 1, 2, 5, 10)
 
 def _shown(value: Mapping[str, Any]) -> str:
     return str(Value(**value).measured)
+
+
+def _figures(value: float) -> str:
+    return f"{value:.0f}" if value >= 1000 else f"{value:.3g}"
 
 
 def _limit(one: Mapping[str, Any], key: str) -> str:
@@ -177,7 +189,7 @@ def own_source_sheet(record: BookRecord[Result], behind: Iterable[BookRecord[Bod
     parts: list[Part] = [Words("In words", tuple(answer["words"]))]
     parts.append(_limits_grid([answer["radium"], answer["thorium"], answer["contamination"]]))
     parts.append(_budget(answer["thorium"]))
-    if answer["ratio"] is not None and answer["radium_kept"] is None:
+    if has_ages(answer):
         of = answer["ratio"]
         parts.append(
             Figure(
@@ -211,6 +223,11 @@ def own_source_sheet(record: BookRecord[Result], behind: Iterable[BookRecord[Bod
     )
 
 
+def has_ages(answer: Mapping[str, Any]) -> bool:
+    """Whether an answer has ages to draw: a ratio, and no separation since."""
+    return answer["ratio"] is not None and answer["radium_kept"] is None
+
+
 def ages_words(answer: Mapping[str, Any]) -> str:
     """The ages that agree, in words."""
     found = [fact.value for fact in measured_facts(answer) if fact.name == "age that agrees"]
@@ -221,7 +238,7 @@ def _forecast(answer: Mapping[str, Any]) -> tuple[Part, ...]:
     """The course of the activities, and the lines over ten years."""
     history = read_source_text(answer["source_toml"], file="source record").history
     rows = tuple(
-        (f"{one['energy_kev']:.2f}", one["nuclide"], *(f"{one['photons_per_s'][year]:.4g}" for year in _YEARS))
+        (f"{one['energy_kev']:.2f}", one["nuclide"], *(_figures(one["photons_per_s"][year]) for year in _YEARS))
         for one in answer["lines"]
     )
     after = tuple("on the day" if year == 0 else f"after {year} a" for year in _YEARS)

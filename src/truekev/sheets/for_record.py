@@ -67,7 +67,8 @@ def sheet_for(book: Book, what: str, on: date, *, which: str = "") -> Sheet:
         case Recovery():
             return _batch(book, record.body.batch_id, "recovery", (record,))
         case Source():
-            return source_sheet(source_on_day(book, record.id, on))
+            counted = [one for one in book.about(record.id, Result) if one.body.question == OWN_SOURCE]
+            return source_sheet(source_on_day(book, record.id, on), counted[-1] if counted else None)
         case Waste():
             jar = book.get_as(record.id, Waste)
             return jar_sheet(jar, item_on(jar, 1, on))
