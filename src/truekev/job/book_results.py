@@ -16,6 +16,7 @@ from truekev.book.work import Batch, Result
 from truekev.errors import InputError
 from truekev.job.book_assay import ASSAYED, assay_again
 from truekev.job.book_control import CONTROL, control_again
+from truekev.job.book_emit import GIVEN_OFF, emit_again
 from truekev.job.book_forecast import FORECAST, forecast_again
 from truekev.job.book_identify import IDENTIFIED, identify_again
 from truekev.job.book_own_source import OWN_SOURCE, own_source_again
@@ -101,6 +102,7 @@ _AGAIN: dict[str, Callable[[Book, Result], dict[str, Any]]] = {
     CONTROL: control_again,
     ASSAYED: assay_again,
     OWN_SOURCE: own_source_again,
+    GIVEN_OFF: emit_again,
 }
 
 
