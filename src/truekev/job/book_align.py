@@ -27,7 +27,7 @@ from truekev.job.book_scales import plain_scale
 from truekev.spectra.n42_write import n42_bytes
 from truekev.spectra.read import spectra_of_bytes
 
-__all__ = ["ALIGNED", "AlignAsked", "align_in_book"]
+__all__ = ["ALIGNED", "MOST_FILES", "AlignAsked", "align_in_book"]
 
 ALIGNED = "did the gain drift within a long count"
 MOST_FILES = 300

@@ -22,8 +22,10 @@ from truekev.job.demo_book import fill_demo_book, is_invented
 from truekev.web.forms import checked
 from truekev.web.guard import Guard
 from truekev.web.pages import (
+    align,
     amounts,
     answers,
+    emit,
     first,
     forecast,
     own_source,
@@ -47,6 +49,8 @@ _PAGES = (
     answers,
     amounts,
     own_source,
+    emit,
+    align,
     spectra,
     scales,
     forecast,

@@ -13,8 +13,10 @@ from truekev.book.body import Value
 from truekev.book.records import BookRecord
 from truekev.book.work import Result
 from truekev.errors import InputError
+from truekev.job.book_align import ALIGNED
 from truekev.job.book_assay import ASSAYED
 from truekev.job.book_control import CONTROL, control_in_book
+from truekev.job.book_emit import GIVEN_OFF
 from truekev.job.book_identify import IDENTIFIED, identify_in_book
 from truekev.job.book_own_source import OWN_SOURCE
 from truekev.job.book_sample import sample_text
@@ -22,7 +24,9 @@ from truekev.samples.sample_file import read_sample_text
 from truekev.sheets.answer_sheets import has_ages
 from truekev.web.chart import Row, chart_svg
 from truekev.web.forms import Posted, PostedForm
+from truekev.web.pages.align import align_page
 from truekev.web.pages.amounts import assay_page
+from truekev.web.pages.emit import emit_page
 from truekev.web.pages.own_source import own_source_page
 from truekev.web.site import DRAWING, SiteOf
 from truekev.web.work import Report
@@ -108,6 +112,10 @@ def answer_page(request: Request, record_id: int, site: SiteOf) -> Response:
             return assay_page(request, site, record)
         case question if question == OWN_SOURCE:
             return own_source_page(request, site, record)
+        case question if question == GIVEN_OFF:
+            return emit_page(request, site, record)
+        case question if question == ALIGNED:
+            return align_page(request, site, record)
         case other:
             raise InputError(f"record {record_id} answers another question: {other}.")
 

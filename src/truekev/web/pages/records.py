@@ -15,8 +15,10 @@ from truekev.book.records import BookRecord, NewFile
 from truekev.book.things import THINGS
 from truekev.book.work import Note, Picture, Result, SpectrumFile
 from truekev.errors import InputError
+from truekev.job.book_align import ALIGNED
 from truekev.job.book_assay import ASSAYED
 from truekev.job.book_control import CONTROL
+from truekev.job.book_emit import GIVEN_OFF
 from truekev.job.book_forecast import FORECAST
 from truekev.job.book_identify import IDENTIFIED
 from truekev.job.book_own_source import OWN_SOURCE
@@ -38,7 +40,7 @@ _PAGES_OF_KINDS = {
 }  # fmt: skip
 _WITH_SHEETS = {"batch": BATCH_SHEETS, **dict.fromkeys(("recovery", "source", "waste", "scale", "relock"), ("",))}
 _ANSWERS = {
-    **dict.fromkeys((IDENTIFIED, CONTROL, ASSAYED, OWN_SOURCE), "/answers/{}"),
+    **dict.fromkeys((IDENTIFIED, CONTROL, ASSAYED, OWN_SOURCE, GIVEN_OFF, ALIGNED), "/answers/{}"),
     FORECAST: "/forecast/{}",
 }
 _SIGNATURES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"))
