@@ -49,7 +49,8 @@ def _instruments(book: Book) -> dict[int, str]:
 
 
 def _groups(book: Book) -> tuple[FieldGroup, ...]:
-    instruments = choices_of(_instruments(book))
+    instruments, scales = choices_of(_instruments(book)), choices_of(_scales(book))
+    newest = scales[0][0] if scales else ""
     return (
         FieldGroup(
             "The slices",
@@ -75,7 +76,7 @@ def _groups(book: Book) -> tuple[FieldGroup, ...]:
                     instruments,
                 ),
                 FormField(
-                    "scale_id", "scale whose shape is held", "record", False, "", "", choices_of(_scales(book)),
+                    "scale_id", "scale whose shape is held", "record", False, newest, "", scales,
                     hint="none: the sum is calibrated anew, for which it needs more counts",
                 ),
             ),

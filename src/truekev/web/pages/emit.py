@@ -30,7 +30,7 @@ from truekev.web.work import Report
 __all__ = ["emit_page", "router"]
 
 router = APIRouter()
-_MOST_STEMS = 80
+_MOST_STEMS, _FAINT = 80, 0.01
 _TELLS = (
     "Photons per second of every line on the day: born inside, and leaving the body unscattered.",
     "X-rays that the body makes of its own photons; betas, and the share of the counts that they make.",
@@ -128,13 +128,15 @@ def emit_page(request: Request, site: Site, record: BookRecord[Result]) -> Respo
         return one, str(born), str(outside)
 
     lines = sorted(answer["lines"], key=lambda one: -one["outside_per_s"]["value"])
+    least = _FAINT * lines[0]["outside_per_s"]["value"] if lines else 0.0
     return site.page(
         request,
         "emit.html",
         record=record,
         answer=answer,
         unit="per second and Bq of its head" if answer["relative"] else "per second",
-        lines=[rates(one) for one in answer["lines"]],
+        lines=[rates(one) for one in answer["lines"] if one["outside_per_s"]["value"] >= least],
+        fainter=[rates(one) for one in answer["lines"] if one["outside_per_s"]["value"] < least],
         made=[rates(one) for one in answer["made"]],
         chart=_stems(lines[:_MOST_STEMS]),
         behind=[site.book.get(one.id) for one in record.body.inputs],
