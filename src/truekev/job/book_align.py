@@ -27,9 +27,10 @@ from truekev.job.book_scales import plain_scale
 from truekev.spectra.n42_write import n42_bytes
 from truekev.spectra.read import spectra_of_bytes
 
-__all__ = ["ALIGNED", "MOST_FILES", "AlignAsked", "align_in_book"]
+__all__ = ["ALIGNED", "ALIGNED_NAME", "MOST_FILES", "AlignAsked", "align_in_book"]
 
 ALIGNED = "did the gain drift within a long count"
+ALIGNED_NAME = "Drift within "
 MOST_FILES = 300
 Progress = Callable[[float, str], None]
 
@@ -106,7 +107,7 @@ def align_in_book(book: Book, asked: AlignAsked, progress: Progress | None = Non
         )
         used.append(scale.id)
     body = Result(
-        name=f"Drift within {len(report.slices)} slices of {report.source}"[:300],
+        name=f"{ALIGNED_NAME}{len(report.slices)} slices of {report.source}"[:300],
         question=ALIGNED,
         about_id=total.id,
         inputs=tuple(book.input_of(number) for number in used),

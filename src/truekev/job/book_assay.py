@@ -17,9 +17,10 @@ from truekev.job.how_much import HowMuch, how_much
 from truekev.samples.assay import Assayed
 from truekev.samples.place import Place
 
-__all__ = ["ASSAYED", "AssayAsked", "assay_again", "assay_in_book", "assayed_document"]
+__all__ = ["ASSAYED", "ASSAYED_NAME", "AssayAsked", "assay_again", "assay_in_book", "assayed_document"]
 
 ASSAYED = "how much of it is in a sample"
+ASSAYED_NAME = "How much: "
 Progress = Callable[[float, str], None]
 
 
@@ -52,7 +53,7 @@ def assay_in_book(book: Book, asked: AssayAsked, progress: Progress | None = Non
     things = [] if asked.count.thing_id is None else [asked.count.thing_id]
     named = ", ".join(one["name"] for one in answer["assayed"])
     body = Result(
-        name=f"How much: {named} in {spectrum.name}"[:300],
+        name=f"{ASSAYED_NAME}{named} in {spectrum.name}"[:300],
         question=ASSAYED,
         about_id=spectrum.id,
         inputs=tuple(book.input_of(number) for number in (*numbers, *things)),

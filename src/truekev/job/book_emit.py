@@ -18,9 +18,10 @@ from truekev.files import write_whole
 from truekev.job.book_sample import plain_value, plain_words, thing_described
 from truekev.job.emit import EmitReport, emit
 
-__all__ = ["GIVEN_OFF", "EmitAsked", "emit_again", "emit_in_book"]
+__all__ = ["GIVEN_OFF", "GIVEN_OFF_NAME", "EmitAsked", "emit_again", "emit_in_book"]
 
 GIVEN_OFF = "what a source gives off"
+GIVEN_OFF_NAME = "What is given off by "
 _LEAST = 0.002  # of the strongest line outside; fainter ones are left out
 Progress = Callable[[float, str], None]
 
@@ -60,7 +61,7 @@ def emit_in_book(book: Book, asked: EmitAsked, progress: Progress | None = None)
     answer = _worked_out(book, asked, progress)
     used = [number for number in (asked.thing_id, asked.instrument_id) if number is not None]
     body = Result(
-        name=f"What {answer['source']} gives off on {asked.on}"[:300],
+        name=f"{GIVEN_OFF_NAME}{answer['source']} on {asked.on}"[:300],
         question=GIVEN_OFF,
         about_id=asked.thing_id,
         inputs=tuple(book.input_of(number) for number in used),

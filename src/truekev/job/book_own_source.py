@@ -22,9 +22,17 @@ from truekev.quantity import Measured
 from truekev.samples.source_record import lines_in_time
 from truekev.sources.settings import read_source_text
 
-__all__ = ["OWN_SOURCE", "OwnSourceAsked", "keep_as_source", "own_source_again", "own_source_in_book"]
+__all__ = [
+    "OWN_SOURCE",
+    "OWN_SOURCE_NAME",
+    "OwnSourceAsked",
+    "keep_as_source",
+    "own_source_again",
+    "own_source_in_book",
+]
 
 OWN_SOURCE = "what my own source holds"
+OWN_SOURCE_NAME = "What my own source holds, by "
 Progress = Callable[[float, str], None]
 
 
@@ -89,7 +97,7 @@ def own_source_in_book(book: Book, asked: OwnSourceAsked, progress: Progress | N
         "numbers": numbers,
     }
     body = Result(
-        name=f"What my own source holds, by {spectrum.name}"[:300],
+        name=f"{OWN_SOURCE_NAME}{spectrum.name}"[:300],
         question=OWN_SOURCE,
         about_id=asked.count.thing_id or spectrum.id,
         inputs=tuple(book.input_of(number) for number in used),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from truekev.book.book import Book
-from truekev.book.records import BookRecord
+from truekev.book.records import RecordLine
 from truekev.book.things import Find, Source, Stock
 from truekev.book.work import Result, SpectrumFile
 from truekev.errors import FileFormatError, InputError
@@ -73,9 +73,9 @@ def choices_of(found: Mapping[int, str]) -> tuple[tuple[str, str], ...]:
     return tuple((str(number), words) for number, words in found.items())
 
 
-def kept_answers(book: Book, question: str) -> list[BookRecord[Result]]:
-    """The newest answers to a question."""
-    return [one for one in book.current(Result, limit=500) if one.body.question == question][:_KEPT]
+def kept_answers(book: Book, *names: str) -> list[RecordLine]:
+    """The newest answers whose names begin with one of these; without their bodies, which may be long."""
+    return [line for line in book.lines(Result.kind, limit=1000) if line.name.startswith(names)][:_KEPT]
 
 
 def usual_thing(book: Book, posted: Posted) -> str:

@@ -14,7 +14,7 @@ from truekev.book.records import BookRecord
 from truekev.book.things import Instrument
 from truekev.book.work import Relock, Result, Scale
 from truekev.errors import InputError
-from truekev.job.book_align import ALIGNED, MOST_FILES, AlignAsked, align_in_book
+from truekev.job.book_align import ALIGNED_NAME, MOST_FILES, AlignAsked, align_in_book
 from truekev.spectra.read import spectra_of_bytes
 from truekev.web.asked import Asked, FieldGroup, shown_groups
 from truekev.web.chart import Row, chart_svg
@@ -88,7 +88,7 @@ def _groups(book: Book) -> tuple[FieldGroup, ...]:
                     "temperatures", "°C: one a slice, or lines of time,temperature", "prose", False,
                     hint="as 2026-11-18T22:10,19.4",
                 ),
-                FormField("keep_scale", "keep the scale of the sum as a scale of this book", "yes", False),
+                FormField("keep_scale", "keep the scale of the sum as a scale of this book", "yes", False, "yes"),
             ),
             folded=True,
         ),
@@ -114,7 +114,7 @@ def _page(request: Request, site: Site, posted: Posted, wrong: dict[str, str], *
         many_files=True,
         cautions_of=(),
         gives=_TELLS,
-        kept=kept_answers(site.book, ALIGNED),
+        kept=kept_answers(site.book, ALIGNED_NAME),
         nothing="",
         nothing_at="",
     )

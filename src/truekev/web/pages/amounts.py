@@ -13,7 +13,7 @@ from truekev.book.body import Value
 from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.work import Result
-from truekev.job.book_assay import ASSAYED, AssayAsked, assay_in_book
+from truekev.job.book_assay import ASSAYED_NAME, AssayAsked, assay_in_book
 from truekev.job.book_sample import CountAsked
 from truekev.job.worth_it_words import duration_in_words
 from truekev.samples.candidates import candidate
@@ -126,7 +126,7 @@ def _how_much_page(
         many_files=False,
         cautions_of=(),
         gives=_TELLS_AMOUNT,
-        kept=kept_answers(site.book, ASSAYED),
+        kept=kept_answers(site.book, ASSAYED_NAME),
         nothing="" if counted_spectra(site.book) else NO_SPECTRUM,
         nothing_at="/spectra/new?then=keep",
     )

@@ -13,7 +13,7 @@ from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.things import Instrument
 from truekev.book.work import Result
-from truekev.job.book_emit import GIVEN_OFF, EmitAsked, emit_in_book
+from truekev.job.book_emit import GIVEN_OFF_NAME, EmitAsked, emit_in_book
 from truekev.safety.cautions import cautions_for
 from truekev.sources.short_forms import SHORT_FORMS
 from truekev.sources.words import source_words
@@ -85,7 +85,7 @@ def _page(request: Request, site: Site, posted: Posted, wrong: dict[str, str], *
         many_files=False,
         cautions_of=(),
         gives=_TELLS,
-        kept=kept_answers(site.book, GIVEN_OFF),
+        kept=kept_answers(site.book, GIVEN_OFF_NAME),
         nothing="",
         nothing_at="",
     )

@@ -13,7 +13,7 @@ from truekev.book.records import BookRecord
 from truekev.book.things import Source
 from truekev.book.work import Result, SpectrumFile
 from truekev.errors import InputError
-from truekev.job.book_own_source import OWN_SOURCE, OwnSourceAsked, keep_as_source, own_source_in_book
+from truekev.job.book_own_source import OWN_SOURCE, OWN_SOURCE_NAME, OwnSourceAsked, keep_as_source, own_source_in_book
 from truekev.job.book_sample import CountAsked
 from truekev.nuclides.history import moment
 from truekev.safety.cautions import cautions_for
@@ -142,7 +142,7 @@ def _my_source_page(
         many_files=False,
         cautions_of=cautions_for("seal"),
         gives=_TELLS_SOURCE,
-        kept=kept_answers(site.book, OWN_SOURCE),
+        kept=kept_answers(site.book, OWN_SOURCE_NAME),
         nothing="" if counted_spectra(site.book) else NO_SPECTRUM,
         nothing_at="/spectra/new?then=keep",
     )

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Request
 from markupsafe import Markup
 from starlette.responses import Response
 
-from truekev.book.work import Result
-from truekev.sheets.for_record import ANSWER_SHEETS, BATCH_SHEETS, SHELF_SHEETS, sheet_for
+from truekev.job.book_assay import ASSAYED_NAME
+from truekev.job.book_own_source import OWN_SOURCE_NAME
+from truekev.sheets.for_record import BATCH_SHEETS, SHELF_SHEETS, sheet_for
 from truekev.sheets.html import sheet_html
 from truekev.web.pages.shelf import day_asked
+from truekev.web.sample_form import kept_answers
 from truekev.web.site import DRAWING, SiteOf
 
 __all__ = ["router"]
@@ -23,8 +23,8 @@ _KINDS = ("batch", "recovery", "source", "waste", "scale", "relock")
 @router.get("")
 def sheets_page(request: Request, site: SiteOf) -> Response:
     """What can be printed."""
-    lines: list[Any] = [line for kind in _KINDS for line in site.book.lines(kind, limit=30)]
-    lines += [one for one in site.book.current(Result, limit=200) if one.body.question in ANSWER_SHEETS][:30]
+    lines = [line for kind in _KINDS for line in site.book.lines(kind, limit=30)]
+    lines += kept_answers(site.book, ASSAYED_NAME, OWN_SOURCE_NAME)
     return site.page(request, "sheets.html", lines=lines, batch_sheets=BATCH_SHEETS, shelf_sheets=SHELF_SHEETS)
 
 
