@@ -126,10 +126,11 @@ class Truth:
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """A counted spectrum with its background, and what was expected in every channel."""
+    """A counted spectrum with its background, and what was expected in every channel of both."""
 
     counted: CountedSpectrum
     expected: Array
+    expected_background: MeasuredBackground
 
 
 def _draw_shape(rng: np.random.Generator, fwhm_662: tuple[float, float]) -> Array:
@@ -264,7 +265,8 @@ def counted_from(truth: Truth, rng: np.random.Generator) -> Drawn:
     counts = rng.poisson(net + room).astype(float)
     measured = rng.poisson(moved * truth.room_times).astype(float) / truth.room_times
     background = MeasuredBackground(measured, measured / truth.room_times, BACKGROUND_U)
-    return Drawn(CountedSpectrum(counts, background, sample_named(truth.word)), net + room)
+    expected = MeasuredBackground(moved, moved / truth.room_times, BACKGROUND_U)
+    return Drawn(CountedSpectrum(counts, background, sample_named(truth.word)), net + room, expected)
 
 
 def with_changes(truth: Truth, changes: Mapping[str, float], rng: np.random.Generator) -> Truth:

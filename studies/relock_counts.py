@@ -47,7 +47,7 @@ def bound_percent(truth: Truth, drawn: Drawn) -> float:
     """Standard deviation of the gain that no estimate can beat, the shape known exactly, strengths free."""
     crystal, scatter = _program()
     sample = sample_named(truth.word)
-    data = merged(drawn.expected, drawn.counted.background, truth.pulse, float(np.exp(truth.shape[N_PULSE])))
+    data = merged(drawn.expected, drawn.expected_background, truth.pulse, float(np.exp(truth.shape[N_PULSE])))
     parts = kept_parts(sample, crystal, scatter, with_room=False)
     start = Start(data, parts, truth.log_gain, ties_of(sample))
     theta = np.concatenate([truth.shape, [truth.log_gain, truth.room_gain]])

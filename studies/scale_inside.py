@@ -45,7 +45,7 @@ def bound_kev(truth: Truth, drawn: Any) -> np.ndarray[Any, Any]:
     parts = kept_parts(sample, crystal, scatter, with_room=False)
     width = float(np.exp(truth.shape[-3]))
     expected = drawn.expected
-    data = merged(expected, drawn.counted.background, truth.pulse, width)
+    data = merged(expected, drawn.expected_background, truth.pulse, width)
     start = Start(data, parts, truth.log_gain, ties_of(sample))
     theta = np.concatenate([truth.shape, [truth.log_gain, truth.room_gain]])
     strengths = np.append(truth.strengths[:-1], 1.0)
@@ -129,7 +129,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the cells and write their page."""
-    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 2")
+    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 3")
     tables, answer = _tables(trials)
     print(answer)
     write_page(

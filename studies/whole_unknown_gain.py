@@ -24,6 +24,7 @@ __all__ = ["main", "trial"]
 SEED = 20261129
 N_THORIUM, N_FOREIGN = 2400, 600
 _FOREIGN = ("radium-dial", "uranium-glass", "Cs-137", "K-40", "Eu-152")
+_FAR = 0.03
 _LINES_KEV = np.array([239.0, 338.0, 583.0, 911.0, 2614.5])
 
 
@@ -58,9 +59,10 @@ def trial(number: int, rng: np.random.Generator) -> Result:
     facts: dict[str, Any] = {"word": word, "counts": counts, "end_kev": end if np.isfinite(end) else 4000.0}
     crystal, scatter = program()
     try:
-        scale = calibrate_whole([counted], crystal, scatter).calibration.scales[0]
+        calibration = calibrate_whole([counted], crystal, scatter).calibration
     except (RefusedError, FitError) as refusal:
         return {**facts, "outcome": "refused", "why": str(refusal)[:60]}
+    scale, confidence = calibration.scales[0], calibration.confidences[0]
     inside = np.flatnonzero(0.985 * facts["end_kev"] > _LINES_KEV)
     lines = _LINES_KEV[inside]
     says = scale.energy_kev(truth.pulse.channel(lines))
@@ -71,6 +73,8 @@ def trial(number: int, rng: np.random.Generator) -> Result:
         "outcome": "right" if right else "wrong",
         "error": error.tolist(),
         "pull": pull.tolist(),
+        "margin": min(confidence.margin, 1e6),
+        "gained": confidence.evidence.gained,
     }
 
 
@@ -93,6 +97,8 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
         words.append(f"{counts:,.0f} counts: {right} of {len(chosen)} right ({100 * right / len(chosen):.1f} %)")
     wrong = [r for r in thorium if r["outcome"] == "wrong"]
     largest = max((max(r["error"]) for r in wrong), default=0.0)
+    far = sum(max(r["error"][:4]) > _FAR for r in wrong)
+    words.append(f"of these another gain (over {100 * _FAR:.0f} % off from 239 to 911 keV): {far}")
     given = sum(r["outcome"] != "refused" for r in other)
     words.append(f"wrong and not refused: {len(wrong)} of {len(thorium)} (largest error {100 * largest:.1f} %)")
     words.append(f"a scale given to another source: {given} of {len(other)}")
@@ -107,7 +113,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run all and write the page."""
-    trials = run_trials("whole_unknown_gain", trial, n_trials=N_THORIUM + N_FOREIGN, seed=SEED, settings="whole 1")
+    trials = run_trials("whole_unknown_gain", trial, n_trials=N_THORIUM + N_FOREIGN, seed=SEED, settings="whole 2")
     tables, answer = _tables(trials)
     print(answer)
     write_page(

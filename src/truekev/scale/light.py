@@ -26,7 +26,7 @@ from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from truekev.errors import OutOfRangeError
 
-__all__ = ["KNOTS_KEV", "REFERENCE_KEV", "LightCurve", "Pulse", "psi_prior_covariance"]
+__all__ = ["KNOTS_KEV", "NODES_KEV", "REFERENCE_KEV", "LightCurve", "Pulse", "psi_prior_covariance"]
 
 Array = npt.NDArray[np.float64]
 
@@ -55,6 +55,10 @@ def psi_basis(energy_kev: npt.ArrayLike) -> Array:
     """Weights of the knots at `energy_kev`, shape (n, 8); constant beyond the outer knots."""
     clipped = np.clip(np.asarray(energy_kev, float), KNOTS_KEV[0], KNOTS_KEV[-1])
     return np.asarray(_PSI_BASIS(np.log(clipped)), dtype=np.float64)
+
+
+NODES_KEV: Array = np.geomspace(2.0, 3900.0, 900)
+_PSI_AT_NODES = psi_basis(NODES_KEV)
 
 
 @dataclass(frozen=True)
@@ -91,8 +95,22 @@ class LightCurve:
     def light_mev(self, energy_kev: npt.ArrayLike, kappa: float) -> Array:
         """Light L(E) of a fully absorbed photon [MeV-equivalent at 661.655 keV]."""
         energy = np.asarray(energy_kev, float)
-        reference = 1.0 + kappa * float(self.relative_d(REFERENCE_KEV))
-        return np.asarray(energy * 1e-3 * (1.0 + kappa * self.relative_d(energy)) / reference)
+        return np.asarray(energy * 1e-3 * (1.0 + kappa * self.relative_d(energy)) / self._reference(kappa))
+
+    def _reference(self, kappa: float) -> float:
+        return 1.0 + kappa * self._relative_d_at_reference
+
+    @cached_property
+    def _relative_d_at_reference(self) -> float:
+        return float(self.relative_d(REFERENCE_KEV))
+
+    @cached_property
+    def _relative_d_at_nodes(self) -> Array:
+        return self.relative_d(NODES_KEV)
+
+    def light_mev_at_nodes(self, kappa: float) -> Array:
+        """`light_mev` at NODES_KEV; quick, as the curve is kept there."""
+        return np.asarray(NODES_KEV * 1e-3 * (1.0 + kappa * self._relative_d_at_nodes) / self._reference(kappa))
 
 
 @dataclass(frozen=True)
@@ -123,6 +141,12 @@ class Pulse:
         """Pulse coordinate ch(E) of fully absorbed photons of `energy_kev`."""
         light = self.curve.light_mev(energy_kev, self.kappa)
         correction = np.exp(psi_basis(energy_kev) @ np.asarray(self.psi))
+        return np.asarray(self.c0 + self.gain * light * (1.0 - self.s_per_mev * light) * correction)
+
+    def channel_at_nodes(self) -> Array:
+        """`channel` at NODES_KEV; quick, as curve and psi are kept there."""
+        light = self.curve.light_mev_at_nodes(self.kappa)
+        correction = np.exp(_PSI_AT_NODES @ np.asarray(self.psi))
         return np.asarray(self.c0 + self.gain * light * (1.0 - self.s_per_mev * light) * correction)
 
     def jacobian(self, energy_kev: npt.ArrayLike) -> Array:

@@ -19,7 +19,16 @@ from scipy.special import ndtr
 from truekev.scale.light import REFERENCE_KEV, LightCurve
 from truekev.transport.node_response import NodeResponse
 
-__all__ = ["NOMINAL_S", "LineSet", "TemplateSet", "build_templates", "deposits_of", "nominal_pulse_kev", "scattered"]
+__all__ = [
+    "NOMINAL_S",
+    "LineSet",
+    "TemplateSet",
+    "build_templates",
+    "deposits_of",
+    "nominal_pulse_kev",
+    "nominal_pulse_kev_at_nodes",
+    "scattered",
+]
 
 Array = npt.NDArray[np.float64]
 
@@ -87,6 +96,12 @@ class TemplateSet:
 def nominal_pulse_kev(curve: LightCurve, energy_kev: npt.ArrayLike, kappa: float = 1.0) -> Array:
     """Nominal pulse height p [keV-equivalent] of fully absorbed photons."""
     light = curve.light_mev(energy_kev, kappa)
+    return np.asarray(1e3 * light * (1.0 - NOMINAL_S * light))
+
+
+def nominal_pulse_kev_at_nodes(curve: LightCurve) -> Array:
+    """`nominal_pulse_kev` at the nodes of `scale.light`."""
+    light = curve.light_mev_at_nodes(1.0)
     return np.asarray(1e3 * light * (1.0 - NOMINAL_S * light))
 
 

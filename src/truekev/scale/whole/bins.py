@@ -20,6 +20,7 @@ _LOWEST_KEV = 24.0
 _HIGHEST_KEV = 3300.0
 _FWHM_KEV_662 = 661.655
 _LEAST_BINS = 20
+_SLOPE_BLUR, _VARIANCE_BLUR = 0.27, 0.5  # of a peak's width
 _ONSET, _TRIGGER_KEV = 0.02, 4.0
 
 
@@ -92,6 +93,13 @@ def pile_up_of(counts: Array, pulse: Pulse, last: int) -> Array:
     return np.asarray(np.diff(np.interp(np.arange(n + 1) - 0.5, edges, below)), dtype=np.float64)
 
 
+def _blurred(per_fwhm: Array, share: float) -> Array:
+    """Matrix that spreads each bin over a share of a peak's width (standard deviation), shape (n, n)."""
+    at = np.arange(per_fwhm.size)
+    matrix = np.exp(-0.5 * ((at[:, None] - at[None, :]) / np.maximum(share * per_fwhm[:, None], 0.1)) ** 2)
+    return np.asarray(matrix / matrix.sum(axis=1, keepdims=True))
+
+
 def merged(
     counts: Array,
     background: MeasuredBackground | None,
@@ -118,11 +126,13 @@ def merged(
         Nothing was counted, or there are too few channels.
     """
     first, last = limits or channel_range(counts, pulse)
-    starts = [first]
+    starts, per_fwhm = [first], []
     while starts[-1] <= last:
         light_kev = max((starts[-1] - pulse.c0) / pulse.gain * 1e3, 20.0)
         fwhm = width * np.sqrt(light_kev * _FWHM_KEV_662) * 1e-3 * pulse.gain
-        starts.append(starts[-1] + max(1, int(fwhm / _BINS_PER_FWHM)))
+        size = max(1, int(fwhm / _BINS_PER_FWHM))
+        starts.append(starts[-1] + size)
+        per_fwhm.append(fwhm / size)
     starts[-1] = last + 1
     if len(starts) < _LEAST_BINS or starts[-1] <= starts[-2]:
         raise RefusedError(
@@ -142,8 +152,10 @@ def merged(
         return BinnedSpectrum(edges, summed(counts), nothing, nothing, nothing, 0.0, False, pile_up)
     room = summed(background.counts)
     # A gain (1 + e) times as large moves counts up: the change is minus the slope of ch * density.
-    spread = np.convolve(np.pad(room / np.diff(edges), 3, mode="edge"), np.bartlett(9)[1:-1] / 4.0, mode="valid")
+    spread = _blurred(np.array(per_fwhm), _SLOPE_BLUR) @ (room / np.diff(edges))
     at_edges = np.interp(edges, 0.5 * (edges[1:] + edges[:-1]), spread)
     slope = -np.diff((edges - pulse.c0) * at_edges)
     precision = 1.0 / background.u_scale**2 if background.u_scale else 0.0
-    return BinnedSpectrum(edges, summed(counts), room, summed(background.variance), slope, precision, True, pile_up)
+    # From neighbours within a peak's width: a bin that happened to stay empty is not known to be empty.
+    variance = _blurred(np.array(per_fwhm), _VARIANCE_BLUR) @ summed(background.variance)
+    return BinnedSpectrum(edges, summed(counts), room, variance, slope, precision, True, pile_up)

@@ -23,8 +23,9 @@ from truekev.scale.whole.fit_start import covariance_of_pulse, fwhm_at_662, shap
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.lock import assess_lock
 from truekev.scale.whole.model import N_PULSE
+from truekev.scale.whole.posterior import averaged
 from truekev.scale.whole.prior import GAIN_SPREAD, shape_prior
-from truekev.scale.whole.rivals import rivals_of
+from truekev.scale.whole.rivals import GOOD, rivals_of, with_other_sources
 from truekev.scale.whole.shifts import LocalShift, local_shifts
 from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
@@ -39,6 +40,7 @@ _SHOWN_SHARE = 0.06
 # counts at high energy let the curvature settle in the wrong place.
 _OFFSETS = ((0.0, 0.0), (0.0, -0.02), (0.0, 0.04), (-0.02, 0.0), (0.02, 0.0))
 _CLEAR_COUNTS = 50_000.0  # with as many, and a good fit, one start is enough
+_PLAIN_COUNTS = 100_000.0  # with as many the likelihood has one summit, and is normal about it
 _GOOD = 1.5  # cost per bin of a good fit
 
 
@@ -78,7 +80,8 @@ def refined(
         None of the starts settles.
     """
     prior = shape_prior()
-    best: tuple[WholeFit, tuple[Start, ...]] | None = None
+    spread = GAIN_SPREAD if len(spectra) > 1 else None
+    fits: list[WholeFit] = []
     failed: FitError | None = None
     # One set of bins for all starts, so that their likelihoods can be compared.
     bins = [start_of(c, crystal, scatter, pulse, width) for c, pulse in zip(spectra, pulses, strict=True)]
@@ -89,17 +92,18 @@ def refined(
         shape = shape_from(pulses[0], width)
         shape[2] += curvature
         try:
-            fit = fit_whole(starts, prior, shape, gain_spread=GAIN_SPREAD if len(spectra) > 1 else None)
+            fits.append(fit_whole(starts, prior, shape, gain_spread=spread))
         except FitError as error:
             failed = error
             continue
-        if best is None or fit.deviance < best[0].deviance:
-            best = (fit, starts)
+        fit = fits[-1]
         if fit.settled and fit.cost < _GOOD * n_bins and total > _CLEAR_COUNTS:
             break
-    if best is None:
+    if not fits:
         raise failed or FitError("the fit of the whole spectrum does not settle.")
-    return best
+    if total > _PLAIN_COUNTS:
+        return min(fits, key=lambda one: one.deviance), tuple(bins)
+    return averaged(fits, bins, prior, gain_spread=spread), tuple(bins)
 
 
 def _stands_out(one: LocalShift) -> bool:
@@ -208,8 +212,12 @@ def calibrate_whole(
         pulse = fit.spectra[index].pulse
         covariance = covariance_of_pulse(fit, index)
         shifts = tuple(local_shifts(fit.spectra[index], start.data, start.parts, fit.shape))
+        verdict = judge(fit, index, start)
+        others = rivals[index]
+        if others.other_source is None and verdict.chi2 > GOOD * verdict.dof:
+            others = with_other_sources(others, counted, crystal, scatter)
         confidence = assess_lock(
-            rivals[index],
+            others,
             fit.spectra[index],
             start.parts,
             counted.sample.name,
@@ -220,7 +228,6 @@ def calibrate_whole(
         )
         if confidence.refusal:
             raise RefusedError(which + confidence.refusal, confidence.advice)
-        verdict = judge(fit, index, start)
         if verdict.refusal:
             raise RefusedError(which + verdict.refusal, verdict.advice)
         shown.append(shown_spectrum(counted, fit, index, start, shifts, located[index], PeakWidth(fwhm, 0.0)))

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from truekev.scale.find_groups import warped
-from truekev.scale.light import KNOTS_KEV, LightCurve, Pulse
-from truekev.scale.templates import nominal_pulse_kev
+from truekev.scale.light import KNOTS_KEV, NODES_KEV, LightCurve, Pulse
+from truekev.scale.templates import nominal_pulse_kev, nominal_pulse_kev_at_nodes
 from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.parts import KAPPAS, U_EDGES, ForwardParts
 from truekev.scale.whole.smear import WIDTHS, sigma_u, smeared, smeared_sum
@@ -103,8 +103,7 @@ def gradient_of(design: Design, data: BinnedSpectrum, parts: ForwardParts, stren
         area,
     )
     pulse = design.pulse
-    nodes_kev = np.geomspace(2.0, 3900.0, 900)
-    energy = np.interp(design.edges_u**2, nominal_pulse_kev(pulse.curve, nodes_kev), nodes_kev)
+    energy = np.interp(design.edges_u**2, nominal_pulse_kev_at_nodes(pulse.curve), NODES_KEV)
     # A pulse's place moves with the parameters; seen from a fixed channel edge, u moves the other way.
     step = 1e-3 * energy
     u_per_kev = (

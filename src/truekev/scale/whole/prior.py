@@ -7,9 +7,9 @@ import numpy.typing as npt
 
 from truekev.scale.light import psi_prior_covariance
 from truekev.scale.sample import Sample
-from truekev.scale.whole.fit import ShapePrior
 from truekev.scale.whole.model import N_PULSE, N_SHAPE
 from truekev.scale.whole.parts import pieces_of
+from truekev.scale.whole.problem import ShapePrior
 
 __all__ = ["GAIN_SPREAD", "HELD", "PRIOR_MEAN", "PRIOR_U", "TIE_U", "held_shape", "shape_prior", "ties_of"]
 

@@ -28,17 +28,18 @@ from truekev.scale.whole.strengths import Start
 from truekev.sources.described import resolve_source
 from truekev.transport.stand import Scatter
 
-__all__ = ["Hypothesis", "Rivals", "other_samples", "rivals_of"]
+__all__ = ["GOOD", "Hypothesis", "Rivals", "other_samples", "rivals_of", "with_other_sources"]
 
 Array = npt.NDArray[np.float64]
 
 _GAINS = 4  # candidates of the search that get a fit of their own
+_GAINS_OF_OTHERS = 2
 _SAME_GAIN = 0.035
 _TRIED_ROUNDS = 14  # enough to be compared
 # What is found on the same shelves and could be taken for one another.
 _OTHERS = ("thorium-vial", "radium-dial", "uranium-glass", "Cs-137", "K-40", "Eu-152", "Am-241")
 _CLEAR = 400.0  # -2 ln L that the source brings: with a good fit, no other source needs to be tried
-_GOOD = 1.3  # cost per bin of a good fit
+GOOD = 1.3  # cost per bin of a good fit
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,12 +69,15 @@ class Rivals:
         The best of other common sources, at any gain.
     nothing : Hypothesis
         Room, scatter and smooth parts only, on the scale of the best.
+    data : BinnedSpectrum
+        The bins that all were fitted on.
     """
 
     best: Hypothesis
     other_gain: Hypothesis | None
     other_source: Hypothesis | None
     nothing: Hypothesis
+    data: BinnedSpectrum
 
     def behind(self, other: Hypothesis | None) -> float:
         """How far a rival is behind the best, in -2 ln L; infinite where there is none."""
@@ -156,25 +160,27 @@ def rivals_of(
     start = Start(data, bare, best.fit.spectra[0].log_gain)
     nothing = fit_whole([start], replace(shape_prior(), mean=shape), shape, most_rounds=_TRIED_ROUNDS)
     without = Hypothesis("no source", nothing, nothing.deviance)
-    clear = without.cost - best.cost > _CLEAR and best.fit.cost < _GOOD * data.counts.size
-    others = [] if clear else _other_sources(counted, data, crystal, scatter)
-    return Rivals(best, apart[0] if apart else None, min(others, key=lambda h: h.cost) if others else None, without)
+    clear = without.cost - best.cost > _CLEAR and best.fit.cost < GOOD * data.counts.size
+    rivals = Rivals(best, apart[0] if apart else None, None, without, data)
+    return rivals if clear else with_other_sources(rivals, counted, crystal, scatter)
 
 
-def _other_sources(
-    counted: CountedSpectrum, data: BinnedSpectrum, crystal: Crystal, scatter: Sequence[Scatter]
-) -> list[Hypothesis]:
+def with_other_sources(
+    rivals: Rivals, counted: CountedSpectrum, crystal: Crystal, scatter: Sequence[Scatter]
+) -> Rivals:
+    """The same with the best of other common sources: where the fit of the declared one is not clearly good."""
     found = []
+    data = rivals.data
     for other in other_samples(counted.sample):
         try:
             elsewhere = locate(counted.counts, counted.background, other, crystal)
         except TruekevError:
             continue
-        candidate = elsewhere.candidates[0]
-        one = _tried(other.name, data, other, crystal, scatter, _pulse(crystal, candidate), candidate.width)
-        if one is not None:
-            found.append(one)
-    return found
+        for candidate in elsewhere.candidates[:_GAINS_OF_OTHERS]:
+            one = _tried(other.name, data, other, crystal, scatter, _pulse(crystal, candidate), candidate.width)
+            if one is not None:
+                found.append(one)
+    return replace(rivals, other_source=min(found, key=lambda h: h.cost)) if found else rivals
 
 
 def _log_ratio(one: Pulse, other: Pulse) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -15,7 +16,17 @@ from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.model import Design
 from truekev.scale.whole.parts import SMOOTH, ForwardParts
 
-__all__ = ["Solved", "Start", "deviance_of", "model_error", "residual_covariance", "rows_of", "smoothed", "solve"]
+__all__ = [
+    "Solved",
+    "Start",
+    "Weights",
+    "deviance_of",
+    "model_error",
+    "residual_covariance",
+    "rows_of",
+    "smoothed",
+    "solve",
+]
 
 Array = npt.NDArray[np.float64]
 
@@ -134,23 +145,42 @@ def solve(start: Start, design: Design, room_gain: float, factor: Array, rows: A
     return Solved(design, strengths, columns @ strengths, white, residual, float(residual @ residual))
 
 
-def deviance_of(data: BinnedSpectrum, one: Solved, factor: Array, weighing: Array) -> float:
+@dataclass(frozen=True, eq=False)
+class Weights:
+    """V of one spectrum's residuals: its lower Cholesky factor, and the model that it was made with."""
+
+    factor: Array
+    weighing: Array
+
+    @cached_property
+    def own(self) -> Array:
+        """The part of V's diagonal that is counting noise."""
+        return np.maximum(self.weighing, _LEAST_MODEL)
+
+    @cached_property
+    def covariance(self) -> Array:
+        """V."""
+        return np.asarray(self.factor @ self.factor.T)
+
+    @cached_property
+    def volume(self) -> float:
+        """Logarithm of det V less that of the counting noise."""
+        return 2.0 * float(np.log(np.diag(self.factor)).sum()) - float(np.log(self.own).sum())
+
+
+def deviance_of(data: BinnedSpectrum, one: Solved, weights: Weights) -> float:
     """-2 ln L of one spectrum and of its equations of strengths, less a constant of the counts.
 
     The most likely error of the model, G V^-1 r with G = V - diag(mu), is put on top of the model; the rest is Poisson.
-    `weighing` is the model that V was made with.
     """
     n = data.counts.size
-    weighted = solve_triangular(factor, one.residual[:n], lower=True, trans=1, check_finite=False)
-    spread = factor @ factor.T
-    own = np.maximum(weighing, _LEAST_MODEL)
-    error = spread @ weighted - own * weighted
+    weighted = solve_triangular(weights.factor, one.residual[:n], lower=True, trans=1, check_finite=False)
+    error = weights.covariance @ weighted - weights.own * weighted
     expected = np.maximum(one.model + error, _LEAST_EXPECTED * np.maximum(one.model, _LEAST_MODEL))
     ratio = np.where(data.counts > 0, np.maximum(data.counts, 1e-12) / expected, 1.0)
     poisson = 2.0 * float((expected - data.counts + data.counts * np.log(ratio)).sum())
     rows = float(one.residual[n:] @ one.residual[n:])
-    volume = 2.0 * float(np.log(np.diag(factor)).sum()) - float(np.log(own).sum())
-    return poisson + float(error @ weighted) + rows + volume
+    return poisson + float(error @ weighted) + rows + weights.volume
 
 
 def smoothed(counts: Array) -> Array:
