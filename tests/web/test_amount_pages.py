@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import threading
+from datetime import date
 from pathlib import Path
 
 import pypdfium2
@@ -11,12 +12,16 @@ import pytest
 from playwright.sync_api import expect
 from starlette.testclient import TestClient
 
+from truekev.book.body import Value
 from truekev.book.book import Book
 from truekev.book.things import Source
 from truekev.book.work import Result, SpectrumFile
 from truekev.job.book_assay import ASSAYED
-from truekev.job.book_own_source import OWN_SOURCE, keep_as_source
+from truekev.job.book_own_source import OWN_SOURCE, OwnSourceAsked, keep_as_source, own_source_in_book
 from truekev.job.book_results import recomputed
+from truekev.job.book_sample import CountAsked, sample_text
+from truekev.sheets.for_record import sheet_for
+from truekev.sheets.html import sheet_html
 from truekev.sources.settings import read_source_text
 from truekev.web.app import create_app
 
@@ -103,9 +108,12 @@ def test_a_known_source_tells_of_its_place(client, demo_copy):
     fields = _asked(client, f"/how-much?spectrum={_spectrum(demo_copy, 'Rods, one hour')}")
     page = _answered(client, "/how-much", fields | {"thing_id": "", "known": "Th-228", "known_bq": "30000"})
     assert "of its activity" in page, re.findall(r"role=\"alert\">(.*?)</p>", page)
+    assert "<h2>Th-228 part</h2>" in page, "the nuclide that was named, not its progeny"
     again = re.search(r'href="(/how-much\?distance_mm=[^"]+)"', page)[1].replace("&amp;", "&")
     filled = client.get(again).text
-    assert re.search(r'name="distance_mm" [^>]*value="[0-9.]+"', filled)
+    extra = re.search(r'name="extra_distance_mm" [^>]*value="([-0-9.]+)"', filled)
+    assert float(extra[1]) != 0.0
+    assert re.search(r'name="distance_mm" [^>]*value="100"', filled)
 
 
 @pytest.mark.parametrize(
@@ -204,6 +212,36 @@ def test_what_my_own_source_holds(client, demo_copy):
         if thread.name.startswith("work-"):
             thread.join(120)
     assert "Re-lock with Rods, one hour" in client.get(scale.headers["location"]).text
+
+
+def test_counts_before_after_later_and_sealed(demo_copy):
+    with Book.open(demo_copy) as book:
+        rods = book.current(Source, "Rod bundle, drawer 3")[0].id
+        first, cold = (book.current(SpectrumFile, name)[0].id for name in ("Rods, one hour", "Rods, a cold morning"))
+        sample = sample_text("rods", 10.0, 1.0, {})
+        before = CountAsked(first, sample, rods)
+        after = own_source_in_book(
+            book,
+            OwnSourceAsked(
+                CountAsked(cold, sample, rods),
+                before=before,
+                separated=date(2026, 3, 10),
+                sealed_id=first,
+                oxide_mass_g=Value(value=2.2, u=0.1, unit="g"),
+            ),
+        )
+        answer = after.body.answer
+        # the same rods twice: as many counts, no radon lost, and no radium either
+        assert answer["gain_over_rods"]["Tl-208 583 keV"] == pytest.approx(1.0, abs=0.15)
+        assert answer["radon_escape"]["value"] == pytest.approx(0.0, abs=3 * answer["radon_escape"]["u"] + 0.05)
+        assert answer["radium_kept"]["interval"][1] > 0.9
+        assert answer["purity"][0] < answer["purity"][1]
+        assert recomputed(book, after.id).same
+        assert "radium kept" in sheet_html(sheet_for(book, str(after.id), date(2026, 11, 25)))
+        later = own_source_in_book(book, OwnSourceAsked(before, later_ids=(cold,)))
+        assert "ages" in later.body.answer
+        assert {one.id for one in later.body.inputs} >= {first, cold, rods}
+        assert recomputed(book, later.id).same
 
 
 def test_a_point_of_unknown_body_becomes_a_new_source(client, demo_copy):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from types import SimpleNamespace
 from typing import Any
 from urllib.parse import urlencode
@@ -17,7 +18,6 @@ from truekev.job.book_assay import ASSAYED_NAME, AssayAsked, assay_in_book
 from truekev.job.book_sample import CountAsked
 from truekev.job.worth_it_words import duration_in_words
 from truekev.samples.candidates import candidate
-from truekev.samples.sample_file import read_sample_text
 from truekev.sheets.answer_sheets import CLEARS_NOTHING, place_words
 from truekev.web.asked import Asked, FieldGroup, shown_groups
 from truekev.web.forms import Posted, PostedForm
@@ -233,9 +233,14 @@ def assay_page(request: Request, site: Site, record: BookRecord[Result]) -> Resp
 
 def _place_asked(sample: str, place: dict[str, Any]) -> str:
     """What a form starts from after a known source told of its place: the extra distance on top of what was there."""
-    there = read_sample_text(sample, file="the sample").distance_mm
-    extra = place["extra_distance_mm"]
-    given = {"distance_mm": f"{there.value + extra['value']:.1f}", "distance_mm.u": f"{max(extra['u'], 0.1):.1f}"}
+    there = tomllib.loads(sample)
+    extra, u = place["extra_distance_mm"]["value"], place["extra_distance_mm"]["u"]
+    given = {
+        "distance_mm": f"{there['distance_mm']:g}",
+        "distance_mm.u": f"{there['u_distance_mm']:g}",
+        "extra_distance_mm": f"{there.get('extra_distance_mm', 0.0) + extra:.1f}",
+        "extra_distance_mm.u": f"{max(u, 0.1):.1f}",
+    }
     for name, value in place["scattering"].items():
         given |= {name: f"{value['value']:.2f}", f"{name}.u": f"{value['u']:.2f}"}
     return urlencode(given)
