@@ -81,6 +81,7 @@ def test_an_assay_is_asked_kept_and_printed(client, demo_copy):
     assert all(words in page for words in ("decision threshold", "coverage, shortest", "These figures clear nothing"))
     assert "count for" in page
     assert "--detector" not in page
+    assert "Background Room without rods: " in page, "the book's name of it, not that of a file that is gone"
     number = _record(demo_copy, ASSAYED)
     picture = client.get(f"/answers/{number}/figure.png")
     assert picture.content.startswith(b"\x89PNG")

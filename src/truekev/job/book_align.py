@@ -79,7 +79,7 @@ def align_in_book(book: Book, asked: AlignAsked, progress: Progress | None = Non
         folder = Path(name)
         report = _aligned(book, asked, folder, progress)
         document = plain_scale(report.scale, folder)
-        answer = _document(report, f"{name}/")
+        answer = _document(book, report, f"{name}/")
     things = () if asked.thing_id is None else (asked.thing_id,)
     total = add_spectrum(
         book,
@@ -172,7 +172,7 @@ def _background(book: Book, asked: AlignAsked, folder: Path) -> str | None:
     return None if found is None else str(spectrum_file(book, found, folder))
 
 
-def _document(report: AlignReport, folder: str) -> dict[str, Any]:
+def _document(book: Book, report: AlignReport, folder: str) -> dict[str, Any]:
     line = report.temperature
     return {
         "source": report.source,
@@ -180,7 +180,7 @@ def _document(report: AlignReport, folder: str) -> dict[str, Any]:
         "common_u_percent": report.common_u_percent,
         "moved_percent": report.moved_percent,
         "verdict": report.verdict,
-        "said": [plain_words(report.assumed, folder)],
+        "said": [plain_words(book, report.assumed, folder)],
         "slices": [
             {
                 "number": one.number,

@@ -95,10 +95,10 @@ def _worked_out(book: Book, numbers: Sequence[int], asked: AssayAsked, progress:
             if asked.plan is None:
                 raise
             found, refused = answered(None), str(error)
-        return _document(found, refused, f"{name}/")
+        return _document(book, found, refused, f"{name}/")
 
 
-def _document(found: HowMuch, plan_refused: str, folder: str) -> dict[str, Any]:
+def _document(book: Book, found: HowMuch, plan_refused: str, folder: str) -> dict[str, Any]:
     return {
         "sample": found.sample,
         "assayed": [assayed_document(one) for one in found.assayed],
@@ -107,7 +107,7 @@ def _document(found: HowMuch, plan_refused: str, folder: str) -> dict[str, Any]:
         "planned": [asdict(one) for one in found.planned],
         "plan_refused": plan_refused,
         "place": None if found.place is None else _place(found.place),
-        "said": [plain_words(words, folder) for words in found.said],
+        "said": [plain_words(book, words, folder) for words in found.said],
     }
 
 

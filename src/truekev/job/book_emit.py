@@ -91,10 +91,10 @@ def _worked_out(book: Book, asked: EmitAsked, progress: Progress | None) -> dict
             instrument = book.get_as(asked.instrument_id, Instrument)
             if instrument.body.description.strip():
                 detector = str(write_whole(folder / "detector.toml", instrument.body.description))
-        return _document(emit(words, asked.on, detector=detector, progress=progress), f"{name}/")
+        return _document(book, emit(words, asked.on, detector=detector, progress=progress), f"{name}/")
 
 
-def _document(found: EmitReport, folder: str) -> dict[str, Any]:
+def _document(book: Book, found: EmitReport, folder: str) -> dict[str, Any]:
     of = found.emission
     least = _LEAST * max((one.outside_per_s.value for one in of.lines), default=0.0)
     shown = [one for one in of.lines if one.outside_per_s.value >= least]
@@ -124,5 +124,5 @@ def _document(found: EmitReport, folder: str) -> dict[str, Any]:
         ],
         "betas": asdict(of.betas),
         "beta_share": found.beta_share,
-        "said": [plain_words(words, folder) for words in found.said],
+        "said": [plain_words(book, words, folder) for words in found.said],
     }

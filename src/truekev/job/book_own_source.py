@@ -154,10 +154,10 @@ def _worked_out(
             later=tuple(rest),
             progress=progress,
         )
-        return _document(found, [f"{name}/{i}/" for i in range(len(written))])
+        return _document(book, found, [f"{name}/{i}/" for i in range(len(written))])
 
 
-def _document(found: MySource, folders: Sequence[str]) -> dict[str, Any]:
+def _document(book: Book, found: MySource, folders: Sequence[str]) -> dict[str, Any]:
     count, history = found.count, found.history
 
     solutions = [] if history is None else history.refined.solutions
@@ -190,8 +190,8 @@ def _document(found: MySource, folders: Sequence[str]) -> dict[str, Any]:
         "gain_over_rods": dict(found.gain_over_rods),
         "rates": {one.name: one.per_s for one in count.rates},
         "evidence": [asdict(one) for one in count.evidence],
-        "words": [plain_words(words, *folders) for words in found.words],
-        "said": [plain_words(words, *folders) for words in found.said],
+        "words": [plain_words(book, words, *folders) for words in found.words],
+        "said": [plain_words(book, words, *folders) for words in found.said],
         "source_toml": found.record_toml,
         "lines": _lines(found.record_toml),
     }

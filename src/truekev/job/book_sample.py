@@ -33,6 +33,7 @@ __all__ = [
 
 # The hint at an option of the command line that ends a sentence.
 _OPTION = re.compile(r" \(--[^)]*\)")
+_WRITTEN = re.compile(r"\brecord-(\d+)\.\w{1,7}\b")  # as `book_files.spectrum_file` calls them
 
 
 @dataclass(frozen=True)
@@ -163,10 +164,11 @@ def _scale_file(book: Book, scale_id: int, folder: Path) -> str:
     return str(write_whole(folder / f"scale-{scale_id}.json", json.dumps(body.scale)))
 
 
-def plain_words(words: str, *folders: str) -> str:
-    """A sentence without folders that are gone afterwards, and without hints at the command line's options."""
+def plain_words(book: Book, words: str, *folders: str) -> str:
+    """A sentence without hints at the command line's options; spectra by their names, not by their files."""
     for folder in folders:
         words = words.replace(folder, "")
+    words = _WRITTEN.sub(lambda found: book.get(int(found[1])).name, words)
     return _OPTION.sub("", words)
 
 
