@@ -15,13 +15,14 @@ from typing import Any
 import numpy as np
 
 from studies.frame import Result, Table, Trials, run_trials, write_page
-from studies.model_truth import Drawn, Truth, counted_from, draw_truth, sample_named
+from studies.model_truth import Drawn, Truth, counted_from, draw_truth, other_crystal, sample_named
 from truekev.errors import FitError, RefusedError
 from truekev.scale.crystal import crystal_of, scatter_of
+from truekev.scale.light import REFERENCE_KEV
 from truekev.scale.whole.bins import merged
 from truekev.scale.whole.calibrate_whole import calibrate_whole
 from truekev.scale.whole.fit import expected_covariance
-from truekev.scale.whole.fit_start import kept_parts
+from truekev.scale.whole.fit_start import fwhm_at_662, kept_parts
 from truekev.scale.whole.model import N_PULSE, N_SHAPE
 from truekev.scale.whole.prior import held_shape, ties_of
 from truekev.scale.whole.relock_whole import relock_whole
@@ -32,6 +33,7 @@ __all__ = ["CELLS", "figures", "main", "trial"]
 
 SEED = 20261129
 N_TRIALS = 400
+THRESHOLD_KEV = 25.0
 LONG_COUNTS = 1_000_000.0
 ENERGY_KEV = 583.0  # where the gain is compared: what the old shape does not know elsewhere is the scale's own matter
 # FWHM at 662 keV, counts above threshold, background in them at most.
@@ -44,16 +46,37 @@ def _program() -> tuple[Any, Any]:
 
 
 def bound_percent(truth: Truth, drawn: Drawn) -> float:
-    """Standard deviation of the gain that no estimate can beat, the shape known exactly, strengths free."""
+    """Standard deviation of the gain that no estimate can beat: shape exact, strengths as the old count had them."""
     crystal, scatter = _program()
     sample = sample_named(truth.word)
     data = merged(drawn.expected, drawn.expected_background, truth.pulse, float(np.exp(truth.shape[N_PULSE])))
     parts = kept_parts(sample, crystal, scatter, with_room=False)
-    start = Start(data, parts, truth.log_gain, ties_of(sample))
+    own = truth.strengths[:-1] / truth.strengths[:-1].sum()
+    start = Start(data, parts, truth.log_gain, ties_of(sample), own)
     theta = np.concatenate([truth.shape, [truth.log_gain, truth.room_gain]])
     prior = held_shape(truth.shape, width_u=0.02)
     covariance = expected_covariance(start, prior, theta, np.append(truth.strengths[:-1], 1.0))
     return 100.0 * float(np.sqrt(covariance[N_SHAPE, N_SHAPE]))
+
+
+def _with_whole_width(truth: Truth, width: float) -> Truth:
+    """The same with `width` for the whole FWHM at 661.655 keV, what the variance of D brings included."""
+    of_light = float(fwhm_at_662(truth.shape, float(other_crystal().response.variance_d_kev2(REFERENCE_KEV))))
+    shape = truth.shape.copy()
+    own = float(np.exp(shape[N_PULSE]))
+    shape[N_PULSE] = 0.5 * np.log(width**2 - (of_light**2 - own**2))
+    return replace(truth, shape=shape)
+
+
+def _tonight(truth: Truth, moved: float, share: float, counts: float) -> Truth:
+    """The same source for a shorter time, `share` of all counts from the room, the gain moved."""
+    return replace(
+        truth,
+        log_gain=truth.log_gain + np.log(moved),
+        strengths=truth.strengths * (counts * (1.0 - share) / truth.net_counts),
+        net_counts=counts * (1.0 - share),
+        room_share=share / (1.0 - share),
+    )
 
 
 def trial(number: int, rng: np.random.Generator) -> Result:
@@ -62,6 +85,7 @@ def trial(number: int, rng: np.random.Generator) -> Result:
     truth = replace(
         draw_truth(rng, net_counts=LONG_COUNTS, fwhm_662=(width, width + 1e-9)), room_share=0.1, room_times=5.0
     )
+    truth = _with_whole_width(truth, width)
     facts: dict[str, Any] = {"width": width, "counts": counts}
     crystal, scatter = _program()
     try:
@@ -71,17 +95,13 @@ def trial(number: int, rng: np.random.Generator) -> Result:
     # The model's error belongs to the instrument and stays; here it is drawn anew, which is the harder case.
     share = float(rng.uniform(0.0, room))
     moved = float(np.exp(0.03 * rng.standard_normal()))
-    tonight = replace(
-        truth,
-        log_gain=truth.log_gain + np.log(moved),
-        strengths=truth.strengths * (counts * (1.0 - share) / truth.net_counts),
-        net_counts=counts * (1.0 - share),
-        room_share=share / (1.0 - share),
-    )
+    tonight = _tonight(truth, moved, share, counts)
+    # Counts below the threshold are not among those that are promised.
+    first = int(float(tonight.pulse.channel(THRESHOLD_KEV)))
+    above = float(counted_from(tonight, rng).expected[first:].sum())
+    tonight = _tonight(truth, moved, share, counts * counts / above)
     drawn = counted_from(tonight, rng)
     facts["bound_percent"] = bound_percent(tonight, drawn)
-    # Counts below the threshold are not among those that are promised.
-    first = int(float(tonight.pulse.channel(25.0)))
     started = time.perf_counter()
     try:
         found = relock_whole(drawn.counted, scale, crystal, scatter)
@@ -163,9 +183,7 @@ def _table(trials: Trials) -> tuple[Table, str]:
 
 def main() -> int:
     """Run the trials and write their page."""
-    trials = run_trials(
-        "relock_counts", trial, n_trials=N_TRIALS, seed=SEED, settings="scale from 1e6, search 3", workers=1
-    )
+    trials = run_trials("relock_counts", trial, n_trials=N_TRIALS, seed=SEED, settings="shares 1", workers=1)
     table, answer = _table(trials)
     write_page(
         trials,

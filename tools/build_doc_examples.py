@@ -11,7 +11,8 @@ import os
 import subprocess
 import sys
 import tempfile
-from datetime import timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -21,10 +22,13 @@ from truekev.bench.plan import plan_make
 from truekev.bench.settings import read_batch
 from truekev.book.things import Source
 from truekev.job.demo_book import fill_demo_book
+from truekev.spectra.columns_write import columns_text
+from truekev.spectra.read import read_spectrum
 
 ROOT = Path(__file__).resolve().parent.parent
 TARGET = ROOT / "docs" / "examples"
 SEED = 20261125
+N_SLICES = 18
 
 # Name of what is kept; the command as a person types it. What it draws is kept under the same name.
 COMMANDS: tuple[tuple[str, str], ...] = (
@@ -47,6 +51,12 @@ COMMANDS: tuple[tuple[str, str], ...] = (
         "truekev calibrate demo/rods.csv --source thoriated-rods --background demo/room.csv --out scale.json",
     ),
     ("relock", "truekev relock demo/rods-later.csv --scale scale.json --background demo/room.csv --out tuesday.json"),
+    ("watch", "truekev watch evening --scale scale.json --source thoriated-rods --background demo/room.csv --once"),
+    (
+        "align",
+        "truekev align hour/*.csv --scale scale.json --source thoriated-rods --background demo/room.csv "
+        "--temperatures hour.csv --out hour.n42 --picture align.png",
+    ),
     ("convert", "truekev convert demo/rods-later.csv --scale tuesday.json --out tuesday.n42"),
     ("limits", "truekev limits --gross 1000 --background 800 --time 1h --factor 50 --u-factor 2.5 --unit Bq"),
     ("shelf", "truekev shelf --on 2027-01-15"),
@@ -59,7 +69,9 @@ SHEET = "sheet"  # first page of a source record of the demonstration's book
 def _run(words: str, folder: Path) -> str:
     """What a command prints, the command itself on top."""
     environment = os.environ | {"COLUMNS": "100", "TRUEKEV_BOOK": "lab.book"}
-    command = [sys.executable, "-m", *words.split()]
+    files = [sorted(str(one.relative_to(folder)) for one in folder.glob(word)) for word in words.split() if "*" in word]
+    expanded = [one for word in words.split() for one in (files.pop(0) if "*" in word else [word])]
+    command = [sys.executable, "-m", *expanded]
     done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, encoding="utf-8")
     if done.returncode not in (0, 3):
         raise SystemExit(f"$ {words}\n{done.stdout}{done.stderr}")
@@ -88,6 +100,35 @@ def _logger_file(batch_path: Path) -> None:
     (batch_path.parent / "logger.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
+def _counts_of_an_evening(folder: Path) -> None:
+    """A count that grows, to be watched; and the demonstration's hour in slices, moved by a drifting gain."""
+    rng = np.random.default_rng(SEED)
+    later = read_spectrum(folder / "demo" / "rods-later.csv")
+    (folder / "evening").mkdir()
+    grown = replace(later, counts=rng.binomial(later.counts.astype(int), 0.1).astype(float), live_time_s=6.6)
+    (folder / "evening" / "rods-tuesday.csv").write_text(columns_text(grown), encoding="utf-8")
+    rods = read_spectrum(folder / "demo" / "rods.csv")
+    slice_s = float(rods.live_time_s or 0.0) / N_SLICES
+    begun = datetime(2026, 3, 2, 9, 10)
+    channels = np.repeat(np.arange(rods.n_channels), rods.counts.astype(int)) + rng.uniform(
+        -0.5, 0.5, int(rods.counts.sum())
+    )
+    number = rng.integers(0, N_SLICES, channels.size)
+    (folder / "hour").mkdir()
+    for i in range(N_SLICES):
+        degc = 21.0 - 5.0 * np.sin(np.pi * (i + 0.5) / N_SLICES)
+        moved = np.rint(channels[number == i] * np.exp(-0.004 * (degc - 21.0))).astype(int)
+        counts = np.bincount(moved[(moved >= 0) & (moved < rods.n_channels)], minlength=rods.n_channels).astype(float)
+        start = begun + timedelta(seconds=slice_s * i)
+        one = replace(rods, counts=counts, live_time_s=slice_s, start=start)
+        (folder / "hour" / f"slice-{i:02d}.csv").write_text(columns_text(one), encoding="utf-8")
+    rows = ["time,temperature"] + [
+        f"{begun + timedelta(seconds=slice_s * i):%Y-%m-%dT%H:%M:%S},{21.0 - 5.0 * np.sin(np.pi * i / N_SLICES):.1f}"
+        for i in range(N_SLICES + 1)
+    ]
+    (folder / "hour.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
 def _keep_sheet(folder: Path) -> None:
     """Fill the demonstration's book, and keep a picture of the vial's source record."""
     book = fill_demo_book(folder / "lab.book")
@@ -105,6 +146,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for what, words in COMMANDS:
+            if what == "watch":
+                _counts_of_an_evening(folder)
             if what == "shelf":
                 _keep_sheet(folder)
             said = _run(words, folder)

@@ -73,6 +73,28 @@ def test_calibrate_prints_and_writes(commands: Commands) -> None:
     assert [one.name for one in scale.record.inputs] == ["rods.csv", "room.csv"]
 
 
+def test_energies_beyond_the_lines_are_marked(commands: Commands) -> None:
+    code, out, _ = commands("calibrate", *RODS, "--no-pictures")
+    assert code == 0
+    rows = {line.split()[0]: line for line in out.partition("standard uncertainty")[2].splitlines() if line.strip()}
+    assert "extrapolated: lines from" in rows["30"]
+    assert all("extrapolated" not in rows[energy] for energy in ("120", "662", "2614.5"))
+
+
+def test_profile_intervals_are_printed_and_in_json(commands: Commands, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("truekev.job.calibrate_spectra._PROFILED_KEV", (662.0, 4000.0))
+    code, out, _ = commands("calibrate", *RODS, "--no-pictures", "--profile")
+    assert code == 0
+    row = out.partition("Profile likelihood")[2].partition("68 % by profile, keV")[2].splitlines()[1].split()
+    assert row[0] == "662"
+    low, high = float(row[4]), float(row[6])
+    assert 655 < low < 662 < high < 669
+    code, out, _ = commands("calibrate", *RODS, "--no-pictures", "--profile", "--json")
+    (interval,) = json.loads(out)["spectra"][0]["intervals"]
+    assert interval["low95_kev"] == pytest.approx(low, abs=0.1)
+    assert interval["high95_kev"] == pytest.approx(high, abs=0.1)
+
+
 def test_calibrate_json(commands: Commands) -> None:
     code, out, _ = commands("calibrate", *RODS, "--no-pictures", "--json")
     assert code == 0
@@ -161,6 +183,8 @@ def _made_files(folder: Path) -> None:
         (("rods.csv", "rods.csv", "-s", "Eu-152", "-s", "Cs-137", "-s", "K-40"), "2 spectra and 3 sources"),
         (("rods.csv", "-s", "thoriated-rods", "--background", "short.csv"), "same setting of the instrument"),
         (("rods.csv", "-s", "thoriated-rods", "--background", "nothere.csv"), "nothere.csv"),
+        (("rods.csv", "-s", "thoriated-rods", "--background", "rods.csv"), "one measurement cannot be both"),
+        (("rods.csv", "-s", "thoriated-rods", "--method", "peaks", "--profile"), "use --method whole"),
         (("rods.csv", "-s", "thoriated-rods", "--detector", "nothere.toml"), "truekev new detector"),
         (("rods.csv", "-s", "thoriated-rods", "--detector", "bad.toml"), "bad.toml, line 4, field crystal.width_mm"),
         (("rods.csv", "-s", "thoriated-rods", "--detector", "late.toml"), "late.toml"),

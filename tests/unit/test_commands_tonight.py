@@ -319,7 +319,7 @@ def test_a_slice_of_something_else_is_told(bench: Commands) -> None:
     odd = read_spectrum(files[2])
     flat = np.random.default_rng(5).multinomial(int(odd.counts.sum()), np.full(1024, 1 / 1024)).astype(float)
     write_spectrum(replace(odd, counts=flat), files[2])
-    with pytest.raises(RefusedError, match=r"Slice 3 is not of the same spectrum|does not"):
+    with pytest.raises(RefusedError, match=r"Slice 3 is not of the same spectrum"):
         align_files(files, scale_file="scale.json", background="room.csv")
 
 

@@ -3,66 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
 from iminuit import Minuit
 from tests.support.made_scale import made_scale
+from tests.support.vial_counts import CRYSTAL, ENERGIES, LOG_GAIN, SCATTER, SHAPE, N, counted, expected, sample
 
 from truekev.errors import RefusedError
 from truekev.scale.calibrate_peaks import CountedSpectrum
-from truekev.scale.crystal import crystal_of, scatter_of
-from truekev.scale.sample import Sample, sample_of
 from truekev.scale.search import MeasuredBackground
-from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.calibrate_whole import WholeCalibration, calibrate_whole
 from truekev.scale.whole.fit import expected_covariance, fit_whole
 from truekev.scale.whole.fit_start import shape_from, start_of
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
-from truekev.scale.whole.parts import parts_of
 from truekev.scale.whole.prior import held_shape, shape_prior
+from truekev.scale.whole.profile import profile_interval
 from truekev.scale.whole.relock_whole import relock_whole
-from truekev.sources.described import resolve_source
-from truekev.transport.detector import DEFAULT_DETECTOR
-
-CRYSTAL = crystal_of(DEFAULT_DETECTOR)
-SCATTER = scatter_of(DEFAULT_DETECTOR)
-ENERGIES = np.array([60.0, 240.0, 583.0, 911.0, 1461.0, 2614.5])
-SHAPE = np.zeros(N_SHAPE)
-SHAPE[[0, 1, 2]] = -1.5, 0.95, 0.02
-SHAPE[N_PULSE:] = np.log(0.08), 0.02, 0.2
-LOG_GAIN = float(np.log(330.0))
-N = 1024
-
-
-@cache
-def sample(word: str) -> Sample:
-    return sample_of([resolve_source(word)], (DEFAULT_DETECTOR.window, DEFAULT_DETECTOR.window_mm))
-
-
-@cache
-def expected(word: str, log_gain: float = LOG_GAIN) -> np.ndarray:
-    """Counts per channel for 1 net count."""
-    parts = parts_of(sample(word), CRYSTAL, SCATTER, with_room=False)
-    nothing = np.zeros(N)
-    data = BinnedSpectrum(np.arange(N + 1) - 0.5, nothing, nothing, nothing, nothing, 0.0, False, nothing)
-    columns = design_of(data, parts, SHAPE, log_gain).columns[:, : len(parts.names)]
-    strengths = np.zeros(len(parts.names))
-    strengths[: parts.n_source] = parts.totals[: parts.n_source]
-    scattered = parts.usual > 0
-    strengths[scattered] = 0.4 * parts.usual[scattered] * parts.totals[scattered]
-    found = columns @ strengths
-    return np.asarray(found / found.sum())
-
-
-def counted(word: str, declared: str, counts: float, seed: int, log_gain: float = LOG_GAIN) -> CountedSpectrum:
-    rng = np.random.default_rng(seed)
-    net = counts * expected(word, log_gain)
-    room = 0.2 * counts * expected("room-background", log_gain)
-    measured = rng.poisson(3.0 * room) / 3.0
-    background = MeasuredBackground(measured, measured / 3.0, 0.05)
-    return CountedSpectrum(rng.poisson(net + room).astype(float), background, sample(declared))
 
 
 @pytest.fixture(scope="module")
@@ -128,6 +85,26 @@ def test_without_model_error_the_gain_is_that_of_a_poisson_likelihood() -> None:
     u = float(np.sqrt(fit.covariance[N_SHAPE, N_SHAPE]))
     assert abs(judge.values["log_gain"] - fit.spectra[0].log_gain) < 0.15 * u
     assert judge.errors["log_gain"] <= 1.05 * u
+
+
+@pytest.mark.parametrize("energy_kev", [238.6, 661.7])
+def test_profile_interval_is_that_of_the_covariance_at_many_counts(vial: WholeCalibration, energy_kev: float) -> None:
+    found = profile_interval(vial.fit, vial.starts, shape_prior(), energy_kev)
+    assert found.u_kev == pytest.approx(float(vial.calibration.scales[0].u_energy_kev(energy_kev)), rel=1e-6)
+    assert found.channel == pytest.approx(float(vial.calibration.scales[0].channel(energy_kev)))
+    for end, steps in ((found.low_kev, -1), (found.high_kev, 1), (found.low95_kev, -1.96), (found.high95_kev, 1.96)):
+        assert (end - energy_kev) / found.u_kev == pytest.approx(steps, rel=0.15)
+
+
+def test_profile_interval_sees_what_the_covariance_does_not_at_few_counts() -> None:
+    # One draw of forty at 3,000 counts in which few counts at 2615 keV let the scale settle too high there.
+    few = calibrate_whole([counted("thorium-vial", "thorium-vial", 3_000, 37)], CRYSTAL, SCATTER)
+    found = profile_interval(few.fit, few.starts, shape_prior(), 2614.5)
+    assert found.low95_kev < found.low_kev < 2614.5 < found.high_kev < found.high95_kev
+    down, up = 2614.5 - found.low95_kev, found.high95_kev - 2614.5
+    assert down > 1.3 * max(up, 1.96 * found.u_kev)
+    truth = float(pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN).energy_kev(found.channel))
+    assert found.low95_kev < truth < found.high95_kev
 
 
 @pytest.mark.parametrize(("truth", "declared"), [("radium-dial", "thorium-vial"), ("thorium-vial", "Eu-152")])

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from truekev.job.calibrate_spectra import CalibratedSpectrum, Reading
     from truekev.scale.energy_scale import EnergyScale
     from truekev.scale.polynomials import InstrumentPolynomial
+    from truekev.scale.whole.profile import ProfileInterval
 
 __all__ = ["print_coefficients", "print_readings", "register", "save_pictures"]
 
@@ -35,6 +36,9 @@ def register(app: typer.Typer) -> None:
         background: str = typer.Option(None, metavar="FILE", help="A spectrum of the room without the source."),
         method: str = typer.Option(
             "whole", metavar="M", help="whole: all counts by one model; peaks: line groups one by one."
+        ),
+        profile: bool = typer.Option(
+            False, "--profile", help="Also intervals by profile likelihood; some seconds for each energy."
         ),
         out: str = typer.Option(None, metavar="scale.json", help="Write the scale here, for re-lock and convert."),
         pictures: str = typer.Option(".", metavar="FOLDER", help="Where the two pictures of each spectrum go."),
@@ -59,7 +63,13 @@ def register(app: typer.Typer) -> None:
         check_out("--out", out)
         folder = Path(".") if no_pictures else _folder(pictures)
         report = calibrate_files(
-            spectra, source, detector=detector, background=background, method=method, progress=Progress()
+            spectra,
+            source,
+            detector=detector,
+            background=background,
+            method=method,
+            profile=profile,
+            progress=Progress(),
         )
         if out is not None:
             write_scale(report.spectra[0].scale, out)
@@ -114,6 +124,7 @@ def _plain(one: CalibratedSpectrum) -> dict[str, object]:
         "to_type_in": one.to_type_in,
         "through_peaks": one.through_peaks,
         "verdict": one.verdict,
+        "intervals": one.intervals,
         "scale": scale_as_dict(one.scale),
     }
 
@@ -176,6 +187,38 @@ def _headline(one: CalibratedSpectrum) -> str:
     return ", ".join(f"your {e:g} keV reads {float(claimed.energy_kev(one.scale.channel(e))):.0f}" for e in energies)
 
 
+_OF_A_LINE = 0.02  # an energy as near to the outermost line as this is still there
+
+
+def _beyond_lines(scale: EnergyScale, energy_kev: float) -> str:
+    """Says so where an energy lies outside the lines that were seen."""
+    used = [group.energy_kev for group in scale.groups if group.used]
+    if used and energy_kev < min(used) * (1.0 - _OF_A_LINE):
+        return f"extrapolated: lines from {min(used):.0f} keV up"
+    if used and energy_kev > max(used) * (1.0 + _OF_A_LINE):
+        return f"extrapolated: lines up to {max(used):.0f} keV"
+    return "" if used else "extrapolated: no line stands out"
+
+
+def _print_intervals(intervals: tuple[ProfileInterval, ...]) -> None:
+    """Print intervals by profile likelihood beside those of the covariance."""
+    rows = [
+        [
+            f"{i.energy_kev:g}",
+            f"{i.energy_kev - 1.96 * i.u_kev:.1f} to {i.energy_kev + 1.96 * i.u_kev:.1f}",
+            f"{i.low95_kev:.1f} to {i.high95_kev:.1f}",
+            f"{i.low_kev:.1f} to {i.high_kev:.1f}",
+        ]
+        for i in intervals
+    ]
+    print_table(
+        "\nProfile likelihood: the scale reads this energy at its channel; how far it may move either way, all else\n"
+        "fitted anew, before -2 ln L has risen by 3.84 (95 %) and 1 (68 %)",
+        ["energy, keV", "95 % by u, keV", "95 % by profile, keV", "68 % by profile, keV"],
+        rows,
+    )
+
+
 def _print(one: CalibratedSpectrum) -> None:
     import numpy as np
 
@@ -194,12 +237,16 @@ def _print(one: CalibratedSpectrum) -> None:
     energies = np.array([e for e in (30, 60, 120, 240, 500, 662, 1000, 1461, 2000, 2614.5) if e <= top])
     u = scale.u_energy_kev(energies)
     rows = [
-        [f"{e:g}", f"{float(scale.channel(e)):.2f}", f"{v:.2g}", f"{100 * v / e:.2g}"]
+        [f"{e:g}", f"{float(scale.channel(e)):.2f}", f"{v:.2g}", f"{100 * v / e:.2g}", _beyond_lines(scale, e)]
         for e, v in zip(energies, u, strict=True)
     ]
     print_table(
-        "\nThe scale and its standard uncertainty", ["energy, keV", "channel", "u, keV", "u, % of the energy"], rows
+        "\nThe scale and its standard uncertainty",
+        ["energy, keV", "channel", "u, keV", "u, % of the energy", ""],
+        rows,
     )
+    if one.intervals:
+        _print_intervals(one.intervals)
     rows = [
         [str(p.degree), f"{p.chi2:.1f} for {p.dof}" if p.coefficients_kev else "too few groups"]
         for p in one.through_peaks

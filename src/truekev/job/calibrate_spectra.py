@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from truekev.errors import FitError, InputError
 from truekev.job.counted import (
     checked_method,
     count_of,
@@ -24,13 +25,16 @@ from truekev.scale.calibrate_peaks import FittedSpectrum
 from truekev.scale.energy_scale import EnergyScale
 from truekev.scale.polynomials import InstrumentPolynomial, PeakPolynomial, instrument_polynomial, peak_polynomials
 from truekev.scale.verdict import Confidence
-from truekev.scale.whole.calibrate_whole import calibrate_whole
+from truekev.scale.whole.calibrate_whole import WholeCalibration, calibrate_whole
+from truekev.scale.whole.prior import GAIN_SPREAD, shape_prior
+from truekev.scale.whole.profile import ProfileInterval, profile_interval
 from truekev.spectra.spectrum import Spectrum
 from truekev.tables.loader import table_versions
 
 __all__ = ["CalibratedSpectrum", "CalibrationReport", "Reading", "calibrate_files", "readings_of"]
 
 Progress = Callable[[float, str], None]
+_PROFILED_KEV = (60.0, 239.0, 662.0, 1461.0, 2614.5)
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,8 @@ class CalibratedSpectrum:
         Degrees 1, 2 and 3 through the same groups, as bench habit does it, for comparison.
     verdict : str
         How well the model describes the spectrum and where it does not; empty for the method by peaks.
+    intervals : tuple of ProfileInterval
+        By profile likelihood, where asked for.
     """
 
     file: str
@@ -82,6 +88,7 @@ class CalibratedSpectrum:
     verdict: str
     spectrum: Spectrum
     fitted: FittedSpectrum
+    intervals: tuple[ProfileInterval, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -113,6 +120,29 @@ def _measured_at(scale: EnergyScale, channel: float, u_channel: float) -> Measur
     return Measured(energy, float(np.hypot(scale.u_energy_kev(energy), u_channel / slope)), "keV")
 
 
+def _intervals(whole: WholeCalibration, index: int, tell: Progress) -> tuple[ProfileInterval, ...]:
+    """Profile intervals of one spectrum at the energies that lie in it and have a clear one."""
+    top = whole.calibration.confidences[index].full_scale_kev
+    energies = [energy for energy in _PROFILED_KEV if energy < top]
+    found: list[ProfileInterval] = []
+    for energy in energies:
+        tell(0.5 + 0.4 * len(found) / len(energies), f"profiling the likelihood at {energy:g} keV")
+        try:
+            found.append(
+                profile_interval(
+                    whole.fit,
+                    whole.starts,
+                    shape_prior(),
+                    energy,
+                    index=index,
+                    gain_spread=GAIN_SPREAD if len(whole.starts) > 1 else None,
+                )
+            )
+        except FitError:
+            continue
+    return tuple(found)
+
+
 def calibrate_files(
     files: Sequence[str | Path],
     sources: Sequence[str],
@@ -120,6 +150,7 @@ def calibrate_files(
     detector: str | None = None,
     background: str | None = None,
     method: str = "whole",
+    profile: bool = False,
     progress: Progress | None = None,
 ) -> CalibrationReport:
     """Calibrate spectra of one instrument from files.
@@ -135,6 +166,8 @@ def calibrate_files(
         Detector file (default: CsI(Tl) cube of 10 mm) and a background spectrum.
     method
         "whole": all counts by one forward model; "peaks": line groups one by one.
+    profile
+        Also intervals by profile likelihood at a few energies; takes some seconds for each.
     progress
         Called with (share done, what).
 
@@ -147,6 +180,8 @@ def calibrate_files(
     """
     tell = progress or (lambda share, what: None)
     checked_method(method)
+    if profile and method != "whole":
+        raise InputError("--profile profiles the likelihood of the whole spectrum; use --method whole.")
     used_detector, assumed = detector_of(detector)
     room = read_background(background)
     counted = [
@@ -161,18 +196,19 @@ def calibrate_files(
         whole = calibrate_whole(spectra, crystal, scatter)
         found, verdicts = whole.calibration, [one.words for one in whole.verdicts]
         how = "the whole spectrum"
+        intervals = [_intervals(whole, j, tell) if profile else () for j in range(len(spectra))]
     else:
         tell(0.2, "looking for the gain")
         found, verdicts = calibrate(spectra, crystal), [""] * len(spectra)
-        how = "peaks"
+        how, intervals = "peaks", [()] * len(spectra)
     inputs = [InputFile(str(one.spectrum.file), one.spectrum.sha256) for one in counted]
     if room is not None:
         inputs.append(InputFile(room.spectrum.file, room.spectrum.sha256))
     settings = {"sources": list(sources), "detector": used_detector.name, "method": method}
     record = Record.make(inputs, settings, table_versions())
     results = []
-    for one, bare, confidence, fitted, verdict in zip(
-        counted, found.scales, found.confidences, found.spectra, verdicts, strict=True
+    for one, bare, confidence, fitted, verdict, profiled in zip(
+        counted, found.scales, found.confidences, found.spectra, verdicts, intervals, strict=True
     ):
         spectrum = one.spectrum
         start = "" if spectrum.start is None else spectrum.start.isoformat()
@@ -196,6 +232,7 @@ def calibrate_files(
                 verdict,
                 spectrum,
                 fitted,
+                profiled,
             )
         )
     tell(1.0, "done")

@@ -126,9 +126,14 @@ def scaled_background(background: Spectrum, spectrum: Spectrum) -> MeasuredBackg
     Raises
     ------
     InputError
-        It is not sound, or has other channels.
+        It is not sound, has other channels, or is the spectrum itself.
     """
     check_sound(background, least_counts=0)
+    if np.array_equal(background.counts, spectrum.counts):
+        raise InputError(
+            f"background {background.file} holds the same counts as {spectrum.file}: one measurement cannot be both. "
+            "Give a count of the room without the source, or leave the background away."
+        )
     if background.n_channels != spectrum.n_channels:
         raise InputError(
             f"background {background.file} has {background.n_channels} channels, {spectrum.file} has "

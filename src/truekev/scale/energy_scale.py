@@ -80,6 +80,9 @@ class EnergyScale:
     record : Record
     width_law : tuple of float
         ln R, f0, f2 of scale/whole/smear.py where the whole spectrum was fitted; empty otherwise.
+    part_shares : tuple of (str, float)
+        Parts of the source's spectrum and their shares of its counts, background left out, where the whole spectrum
+        was fitted; empty otherwise.
     """
 
     pulse: Pulse
@@ -96,6 +99,7 @@ class EnergyScale:
     history: tuple[str, ...] = ()
     record: Record = field(default_factory=Record)
     width_law: tuple[float, ...] = ()
+    part_shares: tuple[tuple[str, float], ...] = ()
 
     def channel(self, energy_kev: npt.ArrayLike) -> Array:
         """Pulse coordinate of full-energy peaks; channel i covers [i - 1/2, i + 1/2)."""
@@ -192,6 +196,7 @@ class _ScaleModel(BaseModel):
     source: str
     detector: str
     width_law: tuple[float, ...] = Field(default=(), max_length=3)
+    part_shares: tuple[tuple[str, float], ...] = ()
     claimed_coefficients_kev: tuple[float, ...]
     spectrum_start: str
     history: tuple[str, ...]
@@ -273,4 +278,5 @@ def read_scale(path: str | Path) -> EnergyScale:
             record.program,
         ),
         model.width_law,
+        model.part_shares,
     )

@@ -38,6 +38,7 @@ Array = npt.NDArray[np.float64]
 _ROUNDS = 8
 _SETTLED = 0.3  # of a slice's own uncertainty
 _NOT_ALIKE = 4.0  # chi-square per degree of freedom of a slice that is of something else
+_BLIND_ROUNDS = 2
 _BLIND_BINS = 160  # for the first look, before any scale is known
 _LEAST_MODEL = 0.2
 _BEYOND = 0.15
@@ -77,7 +78,7 @@ class AlignedSlices:
     rounds: int
 
 
-def _blind(slices: Array, log_ratio: Array) -> Array:
+def _blind(slices: Array, log_ratio: Array) -> SliceGains:
     """Gains of the slices against their own sum: a first look that needs no model."""
     total = slices.sum(axis=0)
     if total.sum() <= 0:
@@ -89,12 +90,23 @@ def _blind(slices: Array, log_ratio: Array) -> Array:
     edges = np.asarray(starts - 0.5, dtype=np.float64)
     binned = np.add.reduceat(slices[:, : starts[-1]], starts[:-1], axis=1)
     box = max(int(0.01 * n), 1)
-    for _ in range(2):
+    for _ in range(_BLIND_ROUNDS):
         summed = aligned_sum(slices, log_ratio).counts
         smooth = np.convolve(np.pad(summed, box, mode="edge"), np.full(2 * box + 1, 1.0 / (2 * box + 1)), mode="valid")
-        found = gains_of_slices(binned, edges, ExpectedShape(smooth)).log_ratio
-        log_ratio = np.where(np.isfinite(found), found, log_ratio)
-    return log_ratio
+        found = gains_of_slices(binned, edges, ExpectedShape(smooth))
+        log_ratio = np.where(np.isfinite(found.log_ratio), found.log_ratio, log_ratio)
+    return replace(found, log_ratio=log_ratio)
+
+
+def _refuse_strangers(own: SliceGains) -> None:
+    strange = np.flatnonzero(own.chi2_per_dof > _NOT_ALIKE)
+    if strange.size:
+        worst = int(strange[np.argmax(own.chi2_per_dof[strange])])
+        raise RefusedError(
+            f"Slice {worst + 1} is not of the same spectrum as the others (chi-square {own.chi2_per_dof[worst]:.1f} "
+            f"per degree of freedom; {strange.size} of {own.log_ratio.size} slices are so).",
+            "leave such slices out: another source, another place, or another setting of the instrument.",
+        )
 
 
 def _expected(fitted: FittedWhole, model: Array) -> ExpectedShape:
@@ -173,21 +185,27 @@ def align_whole(
         return np.asarray(values - float(weight @ values) / float(weight.sum()))
 
     tell(0.05, "comparing the slices")
-    log_ratio = centred(_blind(table, np.zeros(weight.size)))
+    blind = _blind(table, np.zeros(weight.size))
+    log_ratio = centred(blind.log_ratio)
     scale: EnergyScale | None = None
     moved: float | None = None
     room_gain, verdict, rounds = 1.0, "", 0
-    own, u = SliceGains(log_ratio, log_ratio, log_ratio), log_ratio
+    own, u = blind, log_ratio
     binned, edges = table, np.zeros(0)
     for rounds in range(1, _ROUNDS + 1):
         tell(0.1 + 0.8 * rounds / _ROUNDS, "fitting slices and sum by turns")
         total = aligned_sum(table, log_ratio)
         counted = CountedSpectrum(total.counts, _moved(background, room_gain), sample)
         if scale is None:
-            if old is None:
-                scale = calibrate_whole([counted], crystal, scatter).calibration.scales[0]
-            else:
-                scale = relock_whole(counted, old, crystal, scatter).relock.scale
+            try:
+                if old is None:
+                    scale = calibrate_whole([counted], crystal, scatter).calibration.scales[0]
+                else:
+                    scale = relock_whole(counted, old, crystal, scatter).relock.scale
+            except RefusedError:
+                # If a slice is of something else, that is why.
+                _refuse_strangers(blind)
+                raise
         found = gain_only(counted, scale, crystal, scatter, 1.0)
         _, rows = model_by_channel(_padded(counted), found.fit.spectra[0], found.start.parts, found.fit.shape)
         expected = _expected(found.fit.spectra[0], rows.sum(axis=0))
@@ -205,14 +223,7 @@ def align_whole(
             room_gain *= 1.0 - room_move
         if change.max() < _SETTLED and rounds > _ROOM_ROUNDS:
             break
-    strange = np.flatnonzero(own.chi2_per_dof > _NOT_ALIKE)
-    if strange.size:
-        worst = int(strange[np.argmax(own.chi2_per_dof[strange])])
-        raise RefusedError(
-            f"Slice {worst + 1} is not of the same spectrum as the others (chi-square {own.chi2_per_dof[worst]:.1f} "
-            f"per degree of freedom; {strange.size} of {weight.size} slices are so).",
-            "leave such slices out: another source, another place, or another setting of the instrument.",
-        )
+    _refuse_strangers(own)
     total = aligned_sum(table, log_ratio)
     counted = CountedSpectrum(total.counts, _moved(background, room_gain), sample)
     if old is None:

@@ -17,13 +17,14 @@ from truekev.scale.find_groups import FoundGroups, PeakWidth
 from truekev.scale.groups import GroupFit
 from truekev.scale.light import REFERENCE_KEV, Pulse
 from truekev.scale.locate import LocatedSpectrum
-from truekev.scale.whole.channels import model_by_channel
-from truekev.scale.whole.fit import WholeFit, fit_whole
+from truekev.scale.whole.channels import PILE_UP, model_by_channel
+from truekev.scale.whole.fit import FittedWhole, WholeFit, fit_whole
 from truekev.scale.whole.fit_start import covariance_of_pulse, fwhm_at_662, shape_from, start_of
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.lock import assess_lock
 from truekev.scale.whole.model import N_PULSE
-from truekev.scale.whole.posterior import averaged
+from truekev.scale.whole.parts import ForwardParts
+from truekev.scale.whole.posterior import PLAIN_COUNTS, averaged
 from truekev.scale.whole.prior import GAIN_SPREAD, shape_prior
 from truekev.scale.whole.rivals import GOOD, rivals_of, with_other_sources
 from truekev.scale.whole.shifts import LocalShift, local_shifts
@@ -40,7 +41,6 @@ _SHOWN_SHARE = 0.06
 # counts at high energy let the curvature settle in the wrong place.
 _OFFSETS = ((0.0, 0.0), (0.0, -0.02), (0.0, 0.04), (-0.02, 0.0), (0.02, 0.0))
 _CLEAR_COUNTS = 50_000.0  # with as many, and a good fit, one start is enough
-_PLAIN_COUNTS = 100_000.0  # with as many the likelihood has one summit, and is normal about it
 _GOOD = 1.5  # cost per bin of a good fit
 
 
@@ -101,9 +101,15 @@ def refined(
             break
     if not fits:
         raise failed or FitError("the fit of the whole spectrum does not settle.")
-    if total > _PLAIN_COUNTS:
+    if total > PLAIN_COUNTS:
         return min(fits, key=lambda one: one.deviance), tuple(bins)
     return averaged(fits, bins, prior, gain_spread=spread), tuple(bins)
+
+
+def part_shares(fitted: FittedWhole, parts: ForwardParts) -> tuple[tuple[str, float], ...]:
+    """Shares of the parts in all counts that are not measured background, by name."""
+    own = fitted.strengths[:-1]
+    return tuple(zip((*parts.names, PILE_UP), (own / max(float(own.sum()), 1e-9)).tolist(), strict=True))
 
 
 def _stands_out(one: LocalShift) -> bool:
@@ -243,6 +249,7 @@ def calibrate_whole(
                 counted.sample.name,
                 crystal.name,
                 width_law=tuple(fit.shape[-3:].tolist()),
+                part_shares=part_shares(fit.spectra[index], start.parts),
             )
         )
         confidences.append(confidence)

@@ -11,9 +11,11 @@ from truekev.scale.whole.fit import FittedWhole
 from truekev.scale.whole.model import design_of
 from truekev.scale.whole.parts import ForwardParts
 
-__all__ = ["model_by_channel"]
+__all__ = ["PILE_UP", "model_by_channel"]
 
 Array = npt.NDArray[np.float64]
+
+PILE_UP = "pile-up"
 
 
 def model_by_channel(
@@ -30,5 +32,5 @@ def model_by_channel(
     pile_up = pile_up / max(float(pile_up[inside].sum()), 1e-300)
     data = BinnedSpectrum(edges, counted.counts, room, nothing, nothing, 0.0, counted.background is not None, pile_up)
     design = design_of(data, parts, shape, fitted.log_gain)
-    names = (*parts.names, "pile-up", "measured background")
+    names = (*parts.names, PILE_UP, "measured background")
     return names, np.asarray((design.columns * fitted.strengths).T, dtype=np.float64)

@@ -21,11 +21,12 @@ from truekev.scale.whole.fit import DELTA, WholeFit, assembled
 from truekev.scale.whole.problem import Problem, ShapePrior, clipped
 from truekev.scale.whole.strengths import Solved, Start, Weights, deviance_of, rows_of
 
-__all__ = ["averaged"]
+__all__ = ["PLAIN_COUNTS", "averaged"]
 
 Array = npt.NDArray[np.float64]
 
-_SAMPLES = 512
+PLAIN_COUNTS = 100_000.0  # with as many the likelihood has one summit, and is normal about it
+_SAMPLES_EACH = 24  # for every free parameter
 _TAIL = 7.0  # degrees of freedom of the Student distributions
 _BEHIND = 12.0  # -2 ln L behind the best: such a fit no longer matters
 _LEAST_EFFECTIVE = 12.0  # samples; below, the mean would be noise
@@ -52,10 +53,12 @@ def _summits(fits: Sequence[WholeFit], free: npt.NDArray[np.bool_]) -> list[tupl
 def _drawn(summits: Sequence[tuple[Array, Array, WholeFit]], free: npt.NDArray[np.bool_]) -> tuple[Array, Array]:
     """Samples from the mixture, shape (m, p), and ln of its density there, less a constant."""
     n_free = int(free.sum())
-    points = qmc.Sobol(n_free + 1, scramble=True, rng=np.random.default_rng(20)).random(_SAMPLES)
+    # Low-discrepancy points come in powers of two.
+    log_size = round(np.log2(_SAMPLES_EACH * n_free))
+    points = qmc.Sobol(n_free + 1, scramble=True, rng=np.random.default_rng(20)).random_base2(log_size)
     normal = ndtri(np.clip(points[:, :n_free], 1e-6, 1.0 - 1e-6))
     stretch = np.sqrt(_TAIL / chdtri(_TAIL, points[:, n_free]))
-    samples = np.empty((_SAMPLES, free.size))
+    samples = np.empty((points.shape[0], free.size))
     for i, (at, precision, _) in enumerate(summits):
         # x = m + L^-T z has precision L L^T.
         lower = np.linalg.cholesky(precision)
@@ -97,7 +100,7 @@ def averaged(
     weights = [Weights(one.factor, np.maximum(one.model, 0.0)) for one in best.spectra]
     rows = [rows_of(start, one.strengths) for start, one in zip(starts, best.spectra, strict=True)]
     factors = [one.factor for one in weights]
-    log_weight = np.full(_SAMPLES, -np.inf)
+    log_weight = np.full(samples.shape[0], -np.inf)
     for i, theta in enumerate(samples):
         if not np.array_equal(clipped(theta), theta):
             continue

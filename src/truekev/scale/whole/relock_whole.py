@@ -18,12 +18,14 @@ from truekev.scale.find_groups import PeakWidth
 from truekev.scale.relock import Relock
 from truekev.scale.whole.bins import channel_range, merged
 from truekev.scale.whole.calibrate_whole import groups_of, shown_spectrum
+from truekev.scale.whole.channels import PILE_UP
 from truekev.scale.whole.fit import WholeFit, fit_whole
 from truekev.scale.whole.fit_start import kept_parts, shape_from, start_of
 from truekev.scale.whole.gain_search import gains_by_shape
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, gradient_of
-from truekev.scale.whole.parts import without_source
+from truekev.scale.whole.parts import ForwardParts, without_source
+from truekev.scale.whole.posterior import PLAIN_COUNTS, averaged
 from truekev.scale.whole.prior import held_shape, ties_of
 from truekev.scale.whole.rivals import other_samples
 from truekev.scale.whole.shifts import LocalShift, local_shifts
@@ -90,6 +92,14 @@ def _shape_of(scale: EnergyScale) -> Array:
     return shape
 
 
+def _shares_of(counted: CountedSpectrum, old: EnergyScale, parts: ForwardParts) -> Array | None:
+    """What the scale's own count tells of the strengths, if the same source was counted in the same way."""
+    names = tuple(name for name, _ in old.part_shares)
+    if counted.sample.name != old.source or names != (*parts.names, PILE_UP):
+        return None
+    return np.array([share for _, share in old.part_shares])
+
+
 def _started(
     counted: CountedSpectrum,
     old: EnergyScale,
@@ -103,6 +113,7 @@ def _started(
     pulse = replace(old.pulse, gain=gain, c0=float(shape[0]) * gain * 1e-3)
     width = float(np.exp(shape[N_PULSE]))
     start = start_of(counted, crystal, scatter, pulse, width)
+    start = replace(start, shares=_shares_of(counted, old, start.parts) if lowest_kev == 0.0 else None)
     if lowest_kev > 0.0:
         first, last = channel_range(counted.counts, pulse)
         first = max(first, int(np.ceil(float(pulse.channel(lowest_kev)))))
@@ -112,6 +123,12 @@ def _started(
 
 def _held(start: Start, shape: Array, most_rounds: int = 60) -> WholeFit:
     return fit_whole([start], held_shape(shape, width_u=_WIDTH_U), shape, most_rounds=most_rounds)
+
+
+def _averaged(fits: Sequence[WholeFit], start: Start, shape: Array) -> WholeFit:
+    if float(start.data.counts.sum()) > PLAIN_COUNTS:
+        return fits[0]
+    return averaged(fits, [start], held_shape(shape, width_u=_WIDTH_U))
 
 
 def gain_only(
@@ -125,7 +142,7 @@ def gain_only(
         It does not settle; too few channels.
     """
     start, shape = _started(counted, old, crystal, scatter, ratio)
-    return _gain_of(_held(start, shape), start)
+    return _gain_of(_averaged([_held(start, shape)], start, shape), start)
 
 
 def _gain_of(fit: WholeFit, start: Start) -> GainFit:
@@ -197,7 +214,7 @@ def _best_of(
         raise FitError("the gain does not settle.")
     best = min(fits, key=lambda fit: fit.deviance)
     at = best.spectra[0].log_gain
-    bare = replace(start, parts=without_source(start.parts), log_gain=at, ties=())
+    bare = replace(start, parts=without_source(start.parts), log_gain=at, ties=(), shares=None)
     gained = _held(bare, shape).deviance - best.deviance
     asked = _LEAST_GAINED if counted.background is not None else _LEAST_GAINED_WITHOUT_ROOM
     if gained < asked:
@@ -214,7 +231,8 @@ def _best_of(
                 f"Two gains explain the spectrum about equally well ({margin:.0f} units of likelihood apart).",
                 "count longer.",
             )
-    found = _gain_of(best, replace(start, log_gain=at))
+    near = [best, *(fit for fit in fits if fit is not best and abs(fit.spectra[0].log_gain - at) <= _SAME_GAIN)]
+    found = _gain_of(_averaged(near, start, shape), replace(start, log_gain=at))
     verdict = judge(best, 0, found.start)
     moved = abs(at - float(np.log(old.pulse.gain)))
     if (moved > _FAR or verdict.chi2 > _ROUGH * verdict.dof) and lowest_kev == 0.0:
@@ -238,7 +256,8 @@ def _tell_others_apart(
         parts = kept_parts(other, crystal, scatter, with_room=counted.background is None)
         ratios = gains_by_shape(replace(counted, sample=other), old, crystal).ratios
         for ratio in ratios if thorough else ratios[:1]:
-            elsewhere = replace(start, parts=parts, log_gain=float(np.log(old.pulse.gain * ratio)), ties=ties_of(other))
+            log_gain = float(np.log(old.pulse.gain * ratio))
+            elsewhere = replace(start, parts=parts, log_gain=log_gain, ties=ties_of(other), shares=None)
             try:
                 apart = _held(elsewhere, shape, _TRIED_ROUNDS).deviance - deviance
             except FitError:

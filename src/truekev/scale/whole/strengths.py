@@ -38,17 +38,29 @@ _LEAST_MODEL = 0.2  # counts in a bin: below it one count would weigh too much
 _LEAST_EXPECTED = 0.02  # of the model: an error does not turn counts negative
 _USUAL_PILE_UP = 0.002  # of all counts: some microseconds at some hundred counts per second
 _LEAST_SIZE = 1e-5
+_SHARE_U, _LEAST_SHARE_U = 0.15, 0.01  # of a share, and of all: the source is put down a little differently
 _USUAL_SMOOTH = 0.1  # of all counts, each smooth part
 
 
 @dataclass(frozen=True, eq=False)
 class Start:
-    """Where a spectrum starts: its bins, its parts, ln g."""
+    """Where a spectrum starts.
+
+    Parameters
+    ----------
+    data, parts, log_gain
+        Its bins, its parts, ln g.
+    ties : tuple of (int, int, float)
+        Two parts, and how well their ratio is known (relative).
+    shares : ndarray or None, shape (k + 1,)
+        Shares of the parts and of pile-up that an earlier count of the same source gave.
+    """
 
     data: BinnedSpectrum
     parts: ForwardParts
     log_gain: float
     ties: tuple[tuple[int, int, float], ...] = ()
+    shares: Array | None = None
 
 
 def model_error(u: Array, width: Array, delta: float) -> tuple[Array, float]:
@@ -92,6 +104,12 @@ def rows_of(start: Start, strengths: Array | None) -> tuple[Array, Array]:
     for i in range(k):
         if parts.names[i].startswith(SMOOTH):
             add({i: 1.0 / (_USUAL_SMOOTH * total)})
+    if start.shares is not None:
+        own = max(total - float(start.data.room.sum()), 1.0)
+        for i, share in enumerate(start.shares):
+            # a_i - share_i * (sum of a) = 0
+            size = own * float(np.hypot(_SHARE_U * share, _LEAST_SHARE_U))
+            add({j: ((i == j) - share) / size for j in range(k + 1)})
     if strengths is not None:
         per_total = strengths[:k] / parts.totals
         strongest = max(float(per_total[: parts.n_source].max(initial=0.0)), 1e-300)
