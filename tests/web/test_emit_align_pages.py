@@ -23,6 +23,7 @@ from truekev.spectra.columns_write import columns_text
 from truekev.spectra.n42_write import n42_bytes
 from truekev.spectra.spectrum import Spectrum
 from truekev.web.app import create_app
+from truekev.web.guard import LARGEST_FORM_BYTES
 
 HERE = "http://127.0.0.1:8361"
 N_SLICES = 6
@@ -141,6 +142,7 @@ def test_a_night_in_slices_is_set_on_one_gain(client, demo_copy):
         assert len(book.current(Scale)) == n_scales + 1
     assert client.get(f"/spectra/{total.id}").status_code == 200
     assert f"/answers/{number}" in client.get("/align").text
+    assert "Work it out again" not in client.get(f"/records/{number}").text, "its slices are not in the book"
     again = client.post(f"/records/{number}/again", data=_token(client), follow_redirects=False)
     for thread in threading.enumerate():
         if thread.name.startswith("work-"):
@@ -170,6 +172,10 @@ def test_what_is_wrong_with_slices(client, demo_copy):
         answer = client.post("/align", data=_token(client) | fields, files=files)
         assert answer.status_code == 400
         assert said in re.search(rf'id="f-{name}-wrong"[^>]*>(.*?)</p>', answer.text)[1], said
+    many = {"slices": ("night.n42", b"no spectrum " * (LARGEST_FORM_BYTES // 10))}  # more than other forms may hold
+    answer = client.post("/align", data=_token(client) | {"word": "thoriated-rods"}, files=many)
+    assert answer.status_code == 400
+    assert "night.n42" in answer.text
     two = [("slices", (f"{i}.csv", b"\n".join(b"%d,1" % c for c in range(n)))) for i, n in enumerate((64, 128))]
     answer = client.post("/align", data=_token(client) | {"word": "thoriated-rods"}, files=two, follow_redirects=False)
     for thread in threading.enumerate():

@@ -26,7 +26,7 @@ from truekev.job.plan_make import MakeReport, plan_of_settings
 from truekev.quantity import Measured
 from truekev.tables.loader import table_versions
 
-__all__ = ["PLAN", "Recomputed", "keep_plan", "recomputed"]
+__all__ = ["PLAN", "Recomputed", "can_be_recomputed", "keep_plan", "recomputed"]
 
 PLAN = "plan of a batch"
 _FIGURES = (
@@ -104,6 +104,11 @@ _AGAIN: dict[str, Callable[[Book, Result], dict[str, Any]]] = {
     OWN_SOURCE: own_source_again,
     GIVEN_OFF: emit_again,
 }
+
+
+def can_be_recomputed(body: Result) -> bool:
+    """Whether this version knows how to answer the question again from records alone."""
+    return body.question in _AGAIN
 
 
 def recomputed(book: Book, result_id: int) -> Recomputed:

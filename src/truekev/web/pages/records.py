@@ -22,7 +22,7 @@ from truekev.job.book_emit import GIVEN_OFF
 from truekev.job.book_forecast import FORECAST
 from truekev.job.book_identify import IDENTIFIED
 from truekev.job.book_own_source import OWN_SOURCE
-from truekev.job.book_results import recomputed
+from truekev.job.book_results import can_be_recomputed, recomputed
 from truekev.safety.cautions import cautions_for
 from truekev.sheets.for_record import ANSWER_SHEETS, BATCH_SHEETS
 from truekev.web.forms import PostedForm
@@ -122,6 +122,7 @@ def record_page(request: Request, record_id: int, site: SiteOf, again: str = "")
         history=site.book.history(record_id),
         notes=site.book.about(record_id, Note),
         pictures=site.book.about(record_id, Picture),
+        can_again=isinstance(record.body, Result) and can_be_recomputed(record.body),
         own_page=_page_of(record),
         sheets=_sheets_of(record),
         can_correct=record.kind in FORM_KINDS,
