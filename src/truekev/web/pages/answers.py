@@ -93,6 +93,7 @@ def answer_page(request: Request, record_id: int, site: SiteOf) -> Response:
                 record=record,
                 answer=answer,
                 found=[(one, str(Value(**one["activity"]).measured)) for one in answer["answers"]],
+                asked=[one["name"] for one in answer["answers"] if not one["name"].startswith("room")],
                 behind=behind,
                 sample=record.body.settings["sample"],
             )
