@@ -60,7 +60,7 @@ class UnknownNameError(InputError):
     def __init__(self, kind: str, name: str, known: Iterable[str], advice: str = "") -> None:
         self.kind = kind
         self.name = name
-        self.known = sorted(known)
+        self.known = sorted(set(known))
         near = difflib.get_close_matches(name, self.known, n=4, cutoff=0.5)
         if near:
             offer = "did you mean " + " or ".join(near) + "?"

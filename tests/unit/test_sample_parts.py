@@ -73,6 +73,13 @@ def test_smoothing_keeps_a_flat_density() -> None:
     edges = np.cumsum(np.r_[0.0, np.tile([1.0, 2.0, 3.0], 10)])
     flat = np.diff(edges) * 7.0
     assert smoothed(flat, edges) == pytest.approx(flat)
+    # a bin's own count is in its neighbours' figures only: no weight may go with a residual
+    one = flat.copy()
+    one[20] += 50.0
+    moved = smoothed(one, edges) - smoothed(flat, edges)
+    assert moved[20] == pytest.approx(0.0)
+    assert moved[19] > 0
+    assert moved[21] > 0
 
 
 def test_peak_of_a_template_has_the_efficiency_of_the_transport() -> None:

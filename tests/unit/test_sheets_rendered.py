@@ -13,11 +13,14 @@ from typer.testing import CliRunner
 
 from truekev.book.book import Book
 from truekev.book.things import Find, Source
-from truekev.book.work import Batch, Note, Recovery, Relock, Scale
+from truekev.book.work import Batch, Note, Recovery, Relock, Scale, SpectrumFile
 from truekev.cli.app import app
 from truekev.errors import InputError, UnknownNameError
+from truekev.job.book_assay import AssayAsked, assay_in_book
+from truekev.job.book_own_source import OwnSourceAsked, own_source_in_book
+from truekev.job.book_sample import CountAsked, sample_text
 from truekev.job.demo_book import fill_demo_book
-from truekev.sheets.content import Fact, Figure, Grid, Label, Sheet, SheetStep, Steps, Words, texts_of
+from truekev.sheets.content import Fact, Facts, Figure, Grid, Label, Sheet, SheetStep, Steps, Words, texts_of
 from truekev.sheets.for_record import BATCH_SHEETS, SHELF_SHEETS, sheet_for
 from truekev.sheets.html import sheet_html
 from truekev.sheets.pdf import sheet_pdf
@@ -39,8 +42,33 @@ def sheets(demo) -> dict[str, Sheet]:
     made |= {word: sheet_for(demo, word, ON) for word in SHELF_SHEETS}
     for model in (Source, Scale, Relock, Recovery):
         made |= {f"{model.kind} {r.id}": sheet_for(demo, str(r.id), ON) for r in demo.current(model)}
+    made |= _answers(demo)
     made["jar"] = sheet_for(demo, str(demo.lines("waste")[0].id), ON)
     return made
+
+
+def _answers(demo) -> dict[str, Sheet]:
+    """Sheets of an assay, with a plan, of the rods as they are, and of the rods once their answer is kept."""
+    count = demo.current(SpectrumFile, "Rods, one hour")[0]
+    rods = demo.current(Source, "Rod bundle, drawer 3")[0]
+    asked = CountAsked(count.id, sample_text("rods", 10.0, 1.0, {}), rods.id)
+    assay = assay_in_book(demo, AssayAsked(asked, ("Th-228 part", "Cs-137"), plan=20_000.0))
+    own = own_source_in_book(demo, OwnSourceAsked(asked))
+    return {
+        "assay": sheet_for(demo, str(assay.id), ON),
+        "own source": sheet_for(demo, str(own.id), ON),
+        "rods counted": sheet_for(demo, str(rods.id), ON),
+    }
+
+
+def test_the_sheets_of_answers(sheets):
+    assay, own, rods = (sheets[name] for name in ("assay", "own source", "rods counted"))
+    heads = {part.title for part in assay.parts if not isinstance(part, Figure | Label)}
+    assert "Characteristic limits (ISO 11929-1), alpha = 0.05, beta = 0.05" in heads
+    assert "How long to count" in heads
+    assert any("Ra-228 over Th-228" in fact.name for fact in own.results)
+    assert any(isinstance(part, Grid) and "Photons per second" in part.title for part in own.parts)
+    assert any(isinstance(part, Facts) and "what it holds" in part.title for part in rods.parts)
 
 
 def _document(pdf: bytes) -> pypdfium2.PdfDocument:

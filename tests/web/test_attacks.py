@@ -38,6 +38,10 @@ PLACES = (
     "/forecast",
     "/plan",
     "/spectra/new",
+    "/how-much",
+    "/my-source",
+    "/emit",
+    "/align",
 )
 
 
@@ -172,7 +176,8 @@ def test_hostile_text_in_readings_plans_vials_and_withdrawals(client, text):
     harmless(send(client, "/forecast", {"words": text, "reach_percent": "1", "resolution_percent": "8"}))
     for page in ("/lines?names=", "/dose?activity=1&word=", "/limits?unit=", "/peroxide?volume_ml=", "/records?kind=",
                  "/shelf?on=", "/?stop=", "/sheets/shelf?on=", "/sheets/shelf?which=",
-                 "/spectra/new?then="):  # fmt: skip
+                 "/spectra/new?then=", "/how-much?spectrum=", "/how-much?nuclides=", "/my-source?spectrum=",
+                 "/emit?words=", "/emit?on="):  # fmt: skip
         harmless(client.get(page + text.replace("#", "%23").replace("&", "%26")))
 
 

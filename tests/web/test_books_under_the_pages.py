@@ -269,6 +269,8 @@ def test_what_is_in_a_spectrum(demo_copy):
         page = client.get(answer.headers["location"]).text
         assert "Th-228 part" in page
         assert "--background-scale" not in page
+        amounts = re.search(r'href="(/how-much[^"]+)"', page)[1].replace("&amp;", "&")
+        assert re.search(r'name="nuclides" value="[^"]*Th-228 part', client.get(amounts).text)
         kept = next(result for result in book.current(Result) if result.body.question == IDENTIFIED)
         # the room was counted at another gain: it comes with the scale of its own day
         assert [book.get(one.id).kind for one in kept.body.inputs] == ["spectrum", "relock", "spectrum", "scale"]

@@ -15,8 +15,8 @@ from truekev.book.work import Result, Scale, SpectrumFile
 from truekev.errors import RefusedError
 from truekev.files import write_whole
 from truekev.job.book_files import background_record, detector_file, spectrum_file
+from truekev.job.book_sample import plain_value
 from truekev.job.control_charts import ControlCharts, control_charts
-from truekev.quantity import Measured
 
 __all__ = ["CONTROL", "control_again", "control_in_book", "counts_of_source"]
 
@@ -132,13 +132,13 @@ def _document(found: ControlCharts, files: dict[str, int]) -> dict[str, Any]:
         "counts": [files[name] for name in found.files],
         "on": [reading.on.isoformat() for reading in found.readings],
         "readings": [
-            {"gain": _value(one.gain), "resolution": _value(one.resolution), "strength": _value(one.strength)}
+            {name: plain_value(getattr(one, name)) for name in ("gain", "resolution", "strength")}
             for one in found.readings
         ],
         "charts": [
             {
                 "name": chart.name,
-                "centre": _value(chart.limits.centre),
+                "centre": plain_value(chart.limits.centre),
                 "sigma": chart.limits.sigma.value,
                 "n_first": chart.limits.n_first,
                 "warning": chart.limits.warning,
@@ -150,7 +150,3 @@ def _document(found: ControlCharts, files: dict[str, int]) -> dict[str, Any]:
             for chart in (of.gain, of.resolution, of.strength)
         ],
     }
-
-
-def _value(value: Measured) -> dict[str, Any]:
-    return {"value": value.value, "u": value.u, "unit": value.unit}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 from collections.abc import Callable
 from dataclasses import asdict
@@ -11,30 +10,14 @@ from typing import Any
 
 from truekev.book.book import Book
 from truekev.book.records import BookRecord
-from truekev.book.work import Relock, Result, Scale, SpectrumFile
-from truekev.errors import InputError, RefusedError
-from truekev.files import write_whole
-from truekev.job.book_files import background_record, detector_file, spectrum_file
-from truekev.job.sample_count import SampleFiles
-from truekev.job.spectrum_figure import scale_of_count
+from truekev.book.work import Result, SpectrumFile
+from truekev.job.book_sample import CountAsked, plain_value, records_of_count, written_count
 from truekev.job.what_is_it import Answer, WhatIsIt, what_is_it
 
-__all__ = ["IDENTIFIED", "identify_again", "identify_in_book", "sample_text"]
+__all__ = ["IDENTIFIED", "identify_again", "identify_in_book"]
 
 IDENTIFIED = "what a spectrum holds"
 Progress = Callable[[float, str], None]
-
-
-def sample_text(name: str, distance_mm: float, u_distance_mm: float, body: dict[str, str | float]) -> str:
-    """The text of a sample file; `body` as its [body] table, empty for a point."""
-    lines = [
-        f"name = {json.dumps(name, ensure_ascii=False)}",
-        f"distance_mm = {distance_mm!r}",
-        f"u_distance_mm = {u_distance_mm!r}",
-    ]
-    if body:
-        lines += ["", "[body]", *(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in body.items())]
-    return "\n".join(lines) + "\n"
 
 
 def identify_in_book(book: Book, spectrum_id: int, sample: str, progress: Progress | None = None) -> BookRecord[Result]:
@@ -59,17 +42,7 @@ def identify_in_book(book: Book, spectrum_id: int, sample: str, progress: Progre
         The sample cannot be.
     """
     spectrum = book.get_as(spectrum_id, SpectrumFile)
-    scale = scale_of_count(book, spectrum.id)
-    if scale is None:
-        raise RefusedError(
-            f"No scale fits {spectrum.name}, so its energies are not known.",
-            "a count of a known source with the same settings, to calibrate or re-lock.",
-        )
-    background = background_record(book, spectrum.body, spectrum.id)
-    numbers = [spectrum.id, scale.id]
-    if background is not None:
-        own = scale_of_count(book, background.id)
-        numbers += [background.id, *([] if own is None or own.id == scale.id else [own.id])]
+    numbers = records_of_count(book, spectrum_id)
     found = _worked_out(book, numbers, sample, progress)
     body = Result(
         name=f"What is in {spectrum.name}"[:300],
@@ -88,26 +61,10 @@ def identify_again(book: Book, result: Result) -> dict[str, Any]:
 
 
 def _worked_out(book: Book, numbers: list[int], sample: str, progress: Progress | None) -> WhatIsIt:
-    """`numbers`: of the spectrum, its scale, the background if there is one, and that one's own scale if it has one."""
-    spectrum = book.get_as(numbers[0], SpectrumFile)
+    """`numbers` as `records_of_count` gives them."""
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        room = book.get_as(numbers[2], SpectrumFile) if len(numbers) > 2 else None
-        files = SampleFiles(
-            scale=_scale_file(book, numbers[1], folder),
-            background_scale=_scale_file(book, numbers[3], folder) if len(numbers) > 3 else None,
-            background=None if room is None else str(spectrum_file(book, room, folder)),
-            sample=str(write_whole(folder / "sample.toml", sample)) if sample else None,
-            detector=detector_file(book, spectrum.body, folder),
-        )
-        return what_is_it(spectrum_file(book, spectrum, folder), files, progress=progress)
-
-
-def _scale_file(book: Book, scale_id: int, folder: Path) -> str:
-    body = book.get(scale_id).body
-    if not isinstance(body, Scale | Relock):
-        raise InputError(f"record {scale_id} is no scale.")
-    return str(write_whole(folder / f"scale-{scale_id}.json", json.dumps(body.scale)))
+        spectrum, files = written_count(book, numbers, CountAsked(numbers[0], sample), Path(name))
+        return what_is_it(spectrum, files, progress=progress)
 
 
 def _document(found: WhatIsIt) -> dict[str, Any]:
@@ -127,7 +84,7 @@ def _answer(one: Answer) -> dict[str, Any]:
         "words": one.words,
         "name": one.name,
         "what": one.what,
-        "activity": {"value": one.activity.value, "u": one.activity.u, "unit": one.activity.unit},
+        "activity": plain_value(one.activity),
         "deviations": one.deviations,
         "supported_by": [asdict(line) for line in one.supported_by],
         "contradicted_by": [asdict(line) for line in one.contradicted_by],

@@ -14,16 +14,19 @@ from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.work import Batch, Result
 from truekev.errors import InputError
+from truekev.job.book_assay import ASSAYED, assay_again
 from truekev.job.book_control import CONTROL, control_again
+from truekev.job.book_emit import GIVEN_OFF, emit_again
 from truekev.job.book_forecast import FORECAST, forecast_again
 from truekev.job.book_identify import IDENTIFIED, identify_again
+from truekev.job.book_own_source import OWN_SOURCE, own_source_again
 from truekev.job.book_scales import fitted_again
 from truekev.job.fitted_model import MODEL, model_answer
 from truekev.job.plan_make import MakeReport, plan_of_settings
 from truekev.quantity import Measured
 from truekev.tables.loader import table_versions
 
-__all__ = ["PLAN", "Recomputed", "keep_plan", "recomputed"]
+__all__ = ["PLAN", "Recomputed", "can_be_recomputed", "keep_plan", "recomputed"]
 
 PLAN = "plan of a batch"
 _FIGURES = (
@@ -97,7 +100,15 @@ _AGAIN: dict[str, Callable[[Book, Result], dict[str, Any]]] = {
     FORECAST: forecast_again,
     IDENTIFIED: identify_again,
     CONTROL: control_again,
+    ASSAYED: assay_again,
+    OWN_SOURCE: own_source_again,
+    GIVEN_OFF: emit_again,
 }
+
+
+def can_be_recomputed(body: Result) -> bool:
+    """Whether this version knows how to answer the question again from records alone."""
+    return body.question in _AGAIN
 
 
 def recomputed(book: Book, result_id: int) -> Recomputed:

@@ -65,7 +65,11 @@ class HowMuch:
 
 def _known(text: str) -> tuple[str, Measured]:
     source = source_in_words(text)
-    head, activity = max(source.activities_bq.items(), key=lambda item: item[1])
+    named = text.partition(":")[0].strip().lower()
+    # Of a series the nuclide that was named: its progeny may be a little stronger.
+    head = next((name for name in source.activities_bq if name.lower() == named), "")
+    head = head or max(source.activities_bq, key=lambda name: source.activities_bq[name])
+    activity = source.activities_bq[head]
     if source.kind != "nuclide" and source.name not in source.activities_bq:
         raise InputError(f"--known {text}: give a nuclide and its activity on the day of the count, as Cs-137:700kBq.")
     return candidate(head).name, Measured(activity, 0.03 * activity, "Bq")

@@ -26,7 +26,7 @@ _IN_STEP_DAYS = 30.0  # until then after a separation Pb-212 is not what Th-228 
 
 @dataclass(frozen=True)
 class Before:
-    """A count before a separation: of the rods."""
+    """A further count: of the rods before a separation, or of the same source months later or sealed."""
 
     spectrum: str
     files: SampleFiles
@@ -175,7 +175,7 @@ def my_source(
     on: date | None = None,
     before: Before | None = None,
     separated: date | None = None,
-    sealed: str | None = None,
+    sealed: str | Before | None = None,
     oxide_mass_g: Measured | None = None,
     later: tuple[Before, ...] = (),
     coverage: float = 0.95,
@@ -192,7 +192,8 @@ def my_source(
     before, separated
         A count of the rods before a separation, and the day of it.
     sealed
-        A second count of the same source in the same place, closed tightly for a day; the first was open.
+        A second count of the same source in the same place, closed tightly for a day; the first was open. The name of a
+        spectrum goes with the files of the first.
     oxide_mass_g
         Mass of thorium dioxide by the balance.
     later
@@ -251,7 +252,8 @@ def my_source(
         )
     escape = None
     if sealed is not None:
-        closed = _own(counted_sample(sealed, files, settings=settings, progress=progress))
+        shut = sealed if isinstance(sealed, Before) else Before(sealed, files)
+        closed = _own(counted_sample(shut.spectrum, shut.files, settings=settings, progress=progress))
         if own.thoriated and closed.thoriated:
             escape = _escape(own, closed)
             words.append(f"Radon-220 that leaves the open source: {100 * escape.value:.1f} ± {100 * escape.u:.1f} %.")

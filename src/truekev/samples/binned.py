@@ -57,8 +57,8 @@ class Binned:
 
     @cached_property
     def expected_background(self) -> Array:
-        """The background smoothed over some bins: weights must not follow its noise, or bins that it left low by chance
-        would count for more and lift every strength.
+        """The background smoothed over the bins about each: weights must not follow its noise, or bins that it left low
+        by chance would count for more and lift every strength.
         """
         if self.background is None:
             return np.zeros(self.counts.size)
@@ -70,9 +70,13 @@ class Binned:
 
 
 def smoothed(counts: Array, edges: Array) -> Array:
-    """Counts of bins, their density smoothed over some bins."""
+    """Counts of bins, each at the density of the bins about it; its own count is left out.
+
+    So the noise of a bin is in the weights of its neighbours but not in its own, and no weight goes with a residual.
+    """
     width = np.diff(edges)
     kernel = np.convolve(np.ones(_SMOOTHED), np.ones(_SMOOTHED))
+    kernel[_SMOOTHED - 1] = 0.0
     padded = [np.pad(of, _SMOOTHED - 1, mode="symmetric") for of in (counts, width)]
     together, widths = (np.convolve(of, kernel, mode="valid") for of in padded)
     return np.asarray(together / widths * width)

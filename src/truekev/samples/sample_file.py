@@ -17,7 +17,14 @@ from truekev.sources.settings import read_source_file
 from truekev.sources.source import Body
 from truekev.toml_text import line_of_key
 
-__all__ = ["POINT_SAMPLE", "SampleDescription", "read_sample", "read_sample_text", "sample_template"]
+__all__ = [
+    "POINT_SAMPLE",
+    "SampleDescription",
+    "known_matter",
+    "read_sample",
+    "read_sample_text",
+    "sample_template",
+]
 
 _STRICT = ConfigDict(extra="forbid", frozen=True)
 _Length = Annotated[float, Field(gt=0, le=2000, allow_inf_nan=False)]
@@ -139,6 +146,11 @@ class SampleDescription:
 POINT_SAMPLE = SampleDescription(
     "a point 100 mm away (nothing described)", Measured(100.0, 3.0, "mm"), 0.10, "point", known=False
 )
+
+
+def known_matter() -> tuple[str, ...]:
+    """What samples may be made of, by one word: everyday matter first, then all materials."""
+    return (*_MATTER, *(name for name in known_materials() if name not in _MATTER))
 
 
 def sample_template() -> str:

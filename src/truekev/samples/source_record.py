@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -108,7 +109,12 @@ def source_toml(
     for one in table:
         rates = "  ".join(f"{_number(one.photons_per_s[year]):>8}" for year in (0, 1, 2, 5, 10))
         lines.append(f"# {one.energy_kev:8.2f}  {one.nuclide:<7} {rates}")
-    lines += ["", f'name = "{name}"', 'kind = "nuclides"', f"distance_mm = {distance_mm:g}"]
+    lines += [
+        "",
+        f"name = {json.dumps(name, ensure_ascii=False)}",
+        'kind = "nuclides"',
+        f"distance_mm = {distance_mm:g}",
+    ]
     lines += [f"reference_date = {on.isoformat()}", "aged = false", "", "[activities_bq]"]
     lines += [f"{nuclide} = [{_number(of.value)}, {_number(of.u)}]" for nuclide, of in kept.items()]
     lines += ["", "[body]", *_body_lines(body)]

@@ -9,23 +9,27 @@ from truekev.book.body import Body
 from truekev.book.book import Book
 from truekev.book.records import BookRecord
 from truekev.book.things import Source, Waste
-from truekev.book.work import Batch, Recovery, Relock, Scale
+from truekev.book.work import Batch, Recovery, Relock, Result, Scale
 from truekev.errors import InputError, UnknownNameError
 from truekev.job.background import background_standing
+from truekev.job.book_assay import ASSAYED
 from truekev.job.book_batch import StoredBatch, stored_batch
+from truekev.job.book_own_source import OWN_SOURCE
 from truekev.job.book_scales import stored_scale
 from truekev.job.shelf import shelf_on
 from truekev.job.shelf_items import item_on
 from truekev.job.source_record import source_on_day
+from truekev.sheets.answer_sheets import assay_sheet, own_source_sheet
 from truekev.sheets.batch_sheets import jar_sheet, plan_sheet, recovery_sheet, waste_sheet
 from truekev.sheets.content import Sheet
 from truekev.sheets.shelf_sheets import finder_sheet, moving_sheet, shelf_sheet, spill_sheet
 from truekev.sheets.source_sheets import calibration_sheet, source_sheet
 
-__all__ = ["BATCH_SHEETS", "SHELF_SHEETS", "sheet_for"]
+__all__ = ["ANSWER_SHEETS", "BATCH_SHEETS", "SHELF_SHEETS", "sheet_for"]
 
 BATCH_SHEETS = ("plan", "recovery", "waste")
 SHELF_SHEETS = ("shelf", "moving", "spill", "finder")
+ANSWER_SHEETS = (ASSAYED, OWN_SOURCE)  # questions whose answers have a sheet
 
 
 def sheet_for(book: Book, what: str, on: date, *, which: str = "") -> Sheet:
@@ -36,7 +40,7 @@ def sheet_for(book: Book, what: str, on: date, *, which: str = "") -> Sheet:
     book : Book
         The book.
     what : str
-        A record's number (batch, recovery, source, waste, scale, relock), or one of `SHELF_SHEETS`.
+        A record's number (batch, recovery, source, waste, scale, relock, result of an assay), or one of `SHELF_SHEETS`.
     on : date
         The day that it holds for.
     which : str
@@ -63,7 +67,8 @@ def sheet_for(book: Book, what: str, on: date, *, which: str = "") -> Sheet:
         case Recovery():
             return _batch(book, record.body.batch_id, "recovery", (record,))
         case Source():
-            return source_sheet(source_on_day(book, record.id, on))
+            counted = [one for one in book.about(record.id, Result) if one.body.question == OWN_SOURCE]
+            return source_sheet(source_on_day(book, record.id, on), counted[-1] if counted else None)
         case Waste():
             jar = book.get_as(record.id, Waste)
             return jar_sheet(jar, item_on(jar, 1, on))
@@ -75,11 +80,14 @@ def sheet_for(book: Book, what: str, on: date, *, which: str = "") -> Sheet:
             relock = book.get_as(record.id, Relock)
             behind = (book.get(relock.body.scale_id), book.get(relock.body.spectrum_id))
             return calibration_sheet(relock, stored_scale(book, relock.id), behind)
+        case Result(question=question) if question in ANSWER_SHEETS:
+            result = book.get_as(record.id, Result)
+            behind = tuple(book.get(one.id) for one in result.body.inputs)
+            return (assay_sheet if question == ASSAYED else own_source_sheet)(result, behind)
         case _:
             raise InputError(
                 f"record {record.id} is a {record.kind}; sheets are made of batches, recoveries, sources, waste, "
-                "scales "
-                f"and re-locks, and of the shelf: {', '.join(SHELF_SHEETS)}."
+                f"scales, re-locks, results ({'; '.join(ANSWER_SHEETS)}), and of the shelf: {', '.join(SHELF_SHEETS)}."
             )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from truekev.book.body import Body
 from truekev.book.records import BookRecord
-from truekev.book.work import Relock, Scale
+from truekev.book.work import Relock, Result, Scale
 from truekev.job.source_record import LOWEST_AGED_SHARE, SourceOnDay
 from truekev.pictures.canvas import png_of
 from truekev.pictures.scale_pictures import picture_of_scale
@@ -14,16 +14,20 @@ from truekev.pictures.source_course import picture_of_source
 from truekev.quantity import Measured
 from truekev.scale.energy_scale import EnergyScale
 from truekev.scale.polynomials import instrument_polynomial, peak_polynomials
+from truekev.sheets.answer_sheets import measured_facts
 from truekev.sheets.behind import versions_of
-from truekev.sheets.content import Blanks, Fact, Figure, Grid, Label, Part, Sheet, Words, caution_texts
+from truekev.sheets.content import Blanks, Fact, Facts, Figure, Grid, Label, Part, Sheet, Words, caution_texts
 
 __all__ = ["calibration_sheet", "source_sheet"]
 
 _ENERGIES_KEV = (30, 60, 100, 200, 300, 500, 662, 1000, 1461, 2000, 2615)
 
 
-def source_sheet(source: SourceOnDay) -> Sheet:
-    """Source record of a source on a day, with its label; never more than a record of what was done and computed."""
+def source_sheet(source: SourceOnDay, measured: BookRecord[Result] | None = None) -> Sheet:
+    """Source record of a source on a day, with its label; never more than a record of what was done and computed.
+
+    `measured` is the newest answer about what it holds, where it was counted for that.
+    """
     body, item = source.record.body, source.item
     head = item.head_activity
     title = f"{body.name}, on {source.on}"
@@ -65,6 +69,9 @@ def source_sheet(source: SourceOnDay) -> Sheet:
             f"{name}: {'not within 1000 years' if day is None else day}" for name, day in source.equilibrium.items()
         )
         parts.append(Words("In equilibrium within 1 %", (waits + ".",)))
+    if measured is not None:
+        counted = f"Counted {measured.body.figure('on')}: what it holds (record {measured.id})"
+        parts.append(Facts(counted, measured_facts(measured.body.answer)))
     if source.age_unknown:
         low = LOWEST_AGED_SHARE
         text = (
@@ -95,7 +102,7 @@ def source_sheet(source: SourceOnDay) -> Sheet:
         ),
         results=tuple(results),
         parts=tuple(parts),
-        versions=versions_of([source.record, *source.behind]),
+        versions=versions_of([source.record, *source.behind, *([] if measured is None else [measured])]),
         sign=("made by, date", "responsible, date", "goes at the end to"),
     )
 

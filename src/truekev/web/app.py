@@ -22,9 +22,13 @@ from truekev.job.demo_book import fill_demo_book, is_invented
 from truekev.web.forms import checked
 from truekev.web.guard import Guard
 from truekev.web.pages import (
+    align,
+    amounts,
     answers,
+    emit,
     first,
     forecast,
+    own_source,
     plan,
     reckon,
     records,
@@ -40,7 +44,25 @@ from truekev.web.site import STATIC, Site, new_site
 
 __all__ = ["create_app"]
 
-_PAGES = (first, answers, spectra, scales, forecast, plan, run, shelf, sources, reckon, records, sheets, work)
+_PAGES = (
+    first,
+    answers,
+    amounts,
+    own_source,
+    emit,
+    align,
+    spectra,
+    scales,
+    forecast,
+    plan,
+    run,
+    shelf,
+    sources,
+    reckon,
+    records,
+    sheets,
+    work,
+)
 
 
 def create_app(book_path: str | Path, *, hosts: Iterable[str] = (), password: str = "") -> FastAPI:

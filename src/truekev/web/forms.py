@@ -19,7 +19,7 @@ from truekev.errors import InputError, RefusedError
 
 __all__ = ["TOKEN", "Posted", "PostedForm", "SentFile", "checked"]
 
-_MOST_FIELDS = 400
+_MOST_FIELDS, _MOST_FILES = 400, 301
 TOKEN = "form_token"
 
 
@@ -33,14 +33,19 @@ class SentFile:
 
 @dataclass(frozen=True)
 class Posted:
-    """The fields and files of a form."""
+    """The fields and files of a form: `files` the last of each name, `sent` every one with its name."""
 
     fields: dict[str, tuple[str, ...]]
     files: dict[str, SentFile]
+    sent: tuple[tuple[str, SentFile], ...] = ()
 
     def text(self, name: str) -> str:
         """The text of a field, blanks around it cut; empty if it was not sent."""
         return self.fields.get(name, ("",))[-1].strip().replace("\r\n", "\n")
+
+    def all_files(self, name: str) -> tuple[SentFile, ...]:
+        """Every file of a field that takes several."""
+        return tuple(file for of, file in self.sent if of == name)
 
     @property
     def shown(self) -> dict[str, str]:
@@ -137,13 +142,13 @@ def _whole(text: str, name: str) -> int:
 
 async def _posted(request: Request) -> Posted:
     """Read a form; refuse it where its token is not the one this server gave out."""
-    form = await request.form(max_files=5, max_fields=_MOST_FIELDS)
+    form = await request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS)
     fields: dict[str, tuple[str, ...]] = {}
-    files: dict[str, SentFile] = {}
+    sent: list[tuple[str, SentFile]] = []
     for name, item in form.multi_items():
         if isinstance(item, UploadFile):
             if item.filename:
-                files[name] = SentFile(item.filename, await item.read())
+                sent.append((name, SentFile(item.filename, await item.read())))
         else:
             fields[name] = (*fields.get(name, ()), item)
     await form.close()
@@ -151,7 +156,7 @@ async def _posted(request: Request) -> Posted:
     if not hmac.compare_digest(given.encode(), request.app.state.site.token.encode()):
         raise RefusedError("This form does not come from this server's pages, or the server was started anew.",
                            "open the page again and send it once more.")  # fmt: skip
-    return Posted(fields, files)
+    return Posted(fields, dict(sent), tuple(sent))
 
 
 PostedForm = Annotated[Posted, Depends(_posted)]

@@ -18,7 +18,7 @@ __all__ = ["LARGEST_FILE_BYTES", "LARGEST_FORM_BYTES", "Guard"]
 
 LARGEST_FORM_BYTES = 2 * 1024 * 1024
 LARGEST_FILE_BYTES = 65 * 1024 * 1024  # what a spectrum file may hold, and its form around it
-_TAKES_FILES = ("/spectra/new", "/pictures/new")
+_TAKES_FILES = ("/spectra/new", "/pictures/new", "/align")
 _SAFE = ("GET", "HEAD")
 _TRIES, _TRIES_S = 10, 60.0  # wrong passwords in a minute before all wait
 

@@ -71,7 +71,7 @@ _ANSWERS = (
 
 @dataclass(frozen=True)
 class FormField:
-    """One field as a form shows it; `form` is the way it is asked for."""
+    """One field as a form shows it; `form` is the way it is asked for, `problem` what was wrong with what was given."""
 
     name: str
     label: str
@@ -80,6 +80,8 @@ class FormField:
     value: Any = ""
     unit: str = ""
     choices: tuple[tuple[str, str], ...] = ()
+    hint: str = ""
+    problem: str = ""
 
 
 def label_of(name: str) -> str:

@@ -111,6 +111,7 @@ def new_site(book: Book, *, invented: bool = False) -> Site:
     environment.filters["plainly"] = _plainly
     environment.filters["moment"] = _moment
     environment.filters["duration"] = _duration
+    environment.filters["figures"] = _figures
     return Site(book, book.facts()["title"], environment, invented, tour_stops(book) if invented else ())
 
 
@@ -136,6 +137,11 @@ def _duration(seconds: float | None) -> str:
     if seconds < 7200:
         return f"{seconds / 60:.4g} min"
     return f"{seconds / 3600:.4g} h"
+
+
+def _figures(value: float) -> str:
+    """Three figures, whole numbers above a thousand."""
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.3g}"
 
 
 def _site_of(request: Request) -> Site:

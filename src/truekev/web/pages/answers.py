@@ -10,14 +10,25 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from truekev.book.body import Value
+from truekev.book.records import BookRecord
 from truekev.book.work import Result
 from truekev.errors import InputError
+from truekev.job.book_align import ALIGNED
+from truekev.job.book_assay import ASSAYED
 from truekev.job.book_control import CONTROL, control_in_book
-from truekev.job.book_identify import IDENTIFIED, identify_in_book, sample_text
+from truekev.job.book_emit import GIVEN_OFF
+from truekev.job.book_identify import IDENTIFIED, identify_in_book
+from truekev.job.book_own_source import OWN_SOURCE
+from truekev.job.book_sample import sample_text
 from truekev.samples.sample_file import read_sample_text
+from truekev.sheets.answer_sheets import has_ages
 from truekev.web.chart import Row, chart_svg
 from truekev.web.forms import Posted, PostedForm
-from truekev.web.site import SiteOf
+from truekev.web.pages.align import align_page
+from truekev.web.pages.amounts import assay_page
+from truekev.web.pages.emit import emit_page
+from truekev.web.pages.own_source import own_source_page
+from truekev.web.site import DRAWING, SiteOf
 from truekev.web.work import Report
 
 __all__ = ["router"]
@@ -82,6 +93,7 @@ def answer_page(request: Request, record_id: int, site: SiteOf) -> Response:
                 record=record,
                 answer=answer,
                 found=[(one, str(Value(**one["activity"]).measured)) for one in answer["answers"]],
+                asked=[one["name"] for one in answer["answers"] if not one["name"].startswith("room")],
                 behind=behind,
                 sample=record.body.settings["sample"],
             )
@@ -97,6 +109,14 @@ def answer_page(request: Request, record_id: int, site: SiteOf) -> Response:
             return site.page(
                 request, "control.html", record=record, answer=answer, behind=behind, rows=rows, charts=charts
             )
+        case question if question == ASSAYED:
+            return assay_page(request, site, record)
+        case question if question == OWN_SOURCE:
+            return own_source_page(request, site, record)
+        case question if question == GIVEN_OFF:
+            return emit_page(request, site, record)
+        case question if question == ALIGNED:
+            return align_page(request, site, record)
         case other:
             raise InputError(f"record {record_id} answers another question: {other}.")
 
@@ -110,3 +130,23 @@ def _control_chart(on: list[str], chart: dict[str, Any]) -> object:
         for sign in (1.0, -1.0):
             rows.append(Row("" if sign < 0 else key, ends, np.full(2, sign * chart[key]), style))
     return chart_svg(rows, x_label=f"days after {start.date()}", y_label="standard deviations", height=200.0)
+
+
+@router.get("/answers/{record_id}/figure.png")
+def answer_figure(record_id: int, site: SiteOf) -> Response:
+    """The picture that belongs to an answer."""
+    return Response(_figure(site.book.get_as(record_id, Result)), media_type="image/png")
+
+
+def _figure(record: BookRecord[Result]) -> bytes:
+    from truekev.pictures.answer_pictures import picture_of_ages, picture_of_limits
+    from truekev.pictures.canvas import png_of
+
+    answer: Any = record.body.answer
+    with DRAWING:
+        if record.body.question == ASSAYED:
+            return png_of(picture_of_limits(answer["assayed"]))
+        if record.body.question == OWN_SOURCE and has_ages(answer):
+            ratio = answer["ratio"]
+            return png_of(picture_of_ages(ratio["value"], ratio["u"], answer["ages"]))
+    raise InputError(f"record {record.id} has no picture.")

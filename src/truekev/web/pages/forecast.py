@@ -22,7 +22,7 @@ from truekev.web.pages.spectra import checked_source
 from truekev.web.site import Site, SiteOf
 from truekev.web.work import Report
 
-__all__ = ["router"]
+__all__ = ["checked_short_form", "router"]
 
 router = APIRouter(prefix="/forecast")
 _MOST_SOURCES = 6
@@ -62,15 +62,26 @@ def start_forecast(request: Request, site: SiteOf, form: PostedForm) -> Response
     return site.start(request, "Comparing counting times", run, back)
 
 
+def checked_short_form(word: str) -> str:
+    """A source in one line as it was given: a known head, a colon, and what measures are written with; never a file.
+
+    Raises
+    ------
+    InputError
+        It is none.
+    """
+    head, _, rest = word.partition(":")
+    if not re.fullmatch(r"[A-Za-z0-9.,= -]+", rest) or rest.lower().endswith(".toml"):
+        raise InputError(f"{word[:60]!r}: write one source a line, as {next(iter(_FORMS))} or Cs-137:10kBq.")
+    if head.lower() not in _BODIES:
+        checked_source(head)
+    return word
+
+
 def _asked(form: Posted) -> ForecastAsked:
     words = [line.strip() for line in form.text("words").splitlines() if line.strip()]
     for word in words:
-        # no file is ever named from outside: a known head, a colon, and what measures are written with
-        head, _, rest = word.partition(":")
-        if not re.fullmatch(r"[A-Za-z0-9.,= -]+", rest) or rest.lower().endswith(".toml"):
-            raise InputError(f"{word[:60]!r}: write one source a line, as {next(iter(_FORMS))} or Cs-137:10kBq.")
-        if head.lower() not in _BODIES:
-            checked_source(head)
+        checked_short_form(word)
     things = form.numbers_of_records("thing_ids")
     if not 0 < len(words) + len(things) <= _MOST_SOURCES:
         raise OutOfRangeError(f"{len(words) + len(things)} sources: choose from 1 to {_MOST_SOURCES}.")

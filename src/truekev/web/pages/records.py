@@ -15,9 +15,16 @@ from truekev.book.records import BookRecord, NewFile
 from truekev.book.things import THINGS
 from truekev.book.work import Note, Picture, Result, SpectrumFile
 from truekev.errors import InputError
-from truekev.job.book_results import recomputed
+from truekev.job.book_align import ALIGNED
+from truekev.job.book_assay import ASSAYED
+from truekev.job.book_control import CONTROL
+from truekev.job.book_emit import GIVEN_OFF
+from truekev.job.book_forecast import FORECAST
+from truekev.job.book_identify import IDENTIFIED
+from truekev.job.book_own_source import OWN_SOURCE
+from truekev.job.book_results import can_be_recomputed, recomputed
 from truekev.safety.cautions import cautions_for
-from truekev.sheets.for_record import BATCH_SHEETS
+from truekev.sheets.for_record import ANSWER_SHEETS, BATCH_SHEETS
 from truekev.web.forms import PostedForm
 from truekev.web.record_form import FORM_KINDS, body_of_form, fields_of, label_of
 from truekev.web.site import SiteOf
@@ -32,6 +39,10 @@ _PAGES_OF_KINDS = {
     "spectrum": "/spectra/{}",
 }  # fmt: skip
 _WITH_SHEETS = {"batch": BATCH_SHEETS, **dict.fromkeys(("recovery", "source", "waste", "scale", "relock"), ("",))}
+_ANSWERS = {
+    **dict.fromkeys((IDENTIFIED, CONTROL, ASSAYED, OWN_SOURCE, GIVEN_OFF, ALIGNED), "/answers/{}"),
+    FORECAST: "/forecast/{}",
+}
 _SIGNATURES = ((b"\x89PNG\r\n\x1a\n", "image/png"), (b"\xff\xd8\xff", "image/jpeg"))
 _SHORT = 4000
 # Shares of the elements that the bench expects to stay with the oxide.
@@ -111,8 +122,9 @@ def record_page(request: Request, record_id: int, site: SiteOf, again: str = "")
         history=site.book.history(record_id),
         notes=site.book.about(record_id, Note),
         pictures=site.book.about(record_id, Picture),
-        own_page=_PAGES_OF_KINDS.get(record.kind, "").format(record.id),
-        sheets=_WITH_SHEETS.get(record.kind, ()),
+        can_again=isinstance(record.body, Result) and can_be_recomputed(record.body),
+        own_page=_page_of(record),
+        sheets=_sheets_of(record),
         can_correct=record.kind in FORM_KINDS,
         is_thing=record.kind in THINGS,
     )
@@ -176,6 +188,19 @@ def stored_file(record_id: int, site: SiteOf) -> Response:
     ending = ".n42" if file.media_type == "application/xml" else ".csv" if file.media_type == "text/csv" else ".bin"
     headers = {"Content-Disposition": f'attachment; filename="record-{record_id}{ending}"'}
     return Response(file.data, media_type="application/octet-stream", headers=headers)
+
+
+def _page_of(record: BookRecord[Any]) -> str:
+    """The page that shows a record as what it is, if there is one."""
+    if isinstance(record.body, Result) and record.body.question in _ANSWERS:
+        return _ANSWERS[record.body.question].format(record.id)
+    return _PAGES_OF_KINDS.get(record.kind, "").format(record.id)
+
+
+def _sheets_of(record: BookRecord[Any]) -> tuple[str, ...]:
+    if isinstance(record.body, Result) and record.body.question in ANSWER_SHEETS:
+        return ("",)
+    return _WITH_SHEETS.get(record.kind, ())
 
 
 def _facts(book: Book, record: BookRecord[Any]) -> list[tuple[str, str, list[tuple[int, str]]]]:

@@ -6,9 +6,12 @@ from fastapi import APIRouter, Request
 from markupsafe import Markup
 from starlette.responses import Response
 
+from truekev.job.book_assay import ASSAYED_NAME
+from truekev.job.book_own_source import OWN_SOURCE_NAME
 from truekev.sheets.for_record import BATCH_SHEETS, SHELF_SHEETS, sheet_for
 from truekev.sheets.html import sheet_html
 from truekev.web.pages.shelf import day_asked
+from truekev.web.sample_form import kept_answers
 from truekev.web.site import DRAWING, SiteOf
 
 __all__ = ["router"]
@@ -21,6 +24,7 @@ _KINDS = ("batch", "recovery", "source", "waste", "scale", "relock")
 def sheets_page(request: Request, site: SiteOf) -> Response:
     """What can be printed."""
     lines = [line for kind in _KINDS for line in site.book.lines(kind, limit=30)]
+    lines += kept_answers(site.book, ASSAYED_NAME, OWN_SOURCE_NAME)
     return site.page(request, "sheets.html", lines=lines, batch_sheets=BATCH_SHEETS, shelf_sheets=SHELF_SHEETS)
 
 

@@ -10,6 +10,7 @@ from truekev.book.things import Source
 from truekev.book.work import Recovery, Result
 from truekev.errors import InputError, OutOfRangeError, RefusedError
 from truekev.job.book_control import CONTROL, counts_of_source
+from truekev.job.book_own_source import OWN_SOURCE
 from truekev.job.source_record import SourceOnDay, source_on_day
 from truekev.nuclides.history import date_after, moment
 from truekev.quantity import Measured
@@ -54,6 +55,7 @@ def source_page(request: Request, source_id: int, site: SiteOf, on: str = "") ->
         record=record,
         counted=counts_of_source(site.book, record.id),
         kept=kept,
+        measured=[result for result in site.book.about(record.id, Result) if result.body.question == OWN_SOURCE],
         found=found,
         problem=problem,
         day=day,

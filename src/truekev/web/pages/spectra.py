@@ -18,6 +18,7 @@ from truekev.job.book_identify import IDENTIFIED
 from truekev.job.book_scales import calibrate_in_book, has_scale, relock_in_book
 from truekev.job.spectrum_figure import figure_of_spectrum, figure_on_scale, scale_of_count
 from truekev.nuclides.names import known_nuclides, nuclide_name
+from truekev.sheets.for_record import ANSWER_SHEETS
 from truekev.sources.words import source_words
 from truekev.web.figure import figure_document
 from truekev.web.forms import Posted, PostedForm, checked
@@ -163,6 +164,7 @@ def spectrum_page(request: Request, spectrum_id: int, site: SiteOf, over: str = 
         figure=figure_document(figure),
         scale=scale,
         kept=[r for r in site.book.about(record.id, Result) if r.body.question == IDENTIFIED],
+        amounts=[r for r in site.book.about(record.id, Result) if r.body.question in ANSWER_SHEETS],
         over=over,
         lines=lines,
         counted=[site.book.newest(i) for i in record.body.thing_ids],
