@@ -138,10 +138,13 @@ def _summary(rows: list[Shift]) -> list[str]:
     )
     names = sorted({r.spectrum for r in rows} - {"eu152-10min"})
     gains = [relocked(name)[1].relock.gain_ratio for name in names]
+    known = np.array([gain.value for gain in gains if gain.u < 0.01])
+    farthest = 100.0 * float(np.abs(known / known.mean() - 1.0).max())
     lines.append(
         "Gain over that of the Eu-152 count, one epoch: "
         + "; ".join(f"{name} {gain}" for name, gain in zip(names, gains, strict=True))
-        + ". The data set says that gains inside an epoch agree to about 0.8 %."
+        + f". Those known to 1 % lie within {farthest:.2f} % of their mean; the data set says that gains inside an "
+        "epoch agree to about 0.8 %, and that the Eu-152 count was taken at a gain about 2.6 % lower."
     )
     return lines
 
