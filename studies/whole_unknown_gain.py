@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from scipy.special import ndtr
 
 from studies.frame import Result, Table, Trials, run_trials, write_page
 from studies.model_truth import Truth, counted_from, draw_truth, sample_named
@@ -78,6 +79,15 @@ def trial(number: int, rng: np.random.Generator) -> Result:
     }
 
 
+def _by_chance(rows: list[Any]) -> float:
+    """How many spectra would be called wrong if errors were normal with the stated u; an upper bound, lines apart."""
+    total = 0.0
+    for r in rows:
+        error, pull = np.array(r["error"]), np.maximum(np.array(r["pull"]), 1e-9)
+        total += min(float(2.0 * ndtr(-np.maximum(3.0, 0.01 * pull / np.maximum(error, 1e-12))).sum()), 1.0)
+    return total
+
+
 def _row(rows: list[Any]) -> tuple[str, ...]:
     counts = [sum(r["outcome"] == name for r in rows) for name in ("right", "refused", "wrong")]
     return (str(len(rows)), *(f"{c} ({100 * c / max(len(rows), 1):.1f} %)" for c in counts))
@@ -99,6 +109,8 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
     largest = max((max(r["error"]) for r in wrong), default=0.0)
     far = sum(max(r["error"][:4]) > _FAR for r in wrong)
     words.append(f"of these another gain (over {100 * _FAR:.0f} % off from 239 to 911 keV): {far}")
+    chance = _by_chance([r for r in thorium if r["outcome"] != "refused"])
+    words.append(f"normal errors of the stated uncertainty would make up to {chance:.1f} such")
     given = sum(r["outcome"] != "refused" for r in other)
     words.append(f"wrong and not refused: {len(wrong)} of {len(thorium)} (largest error {100 * largest:.1f} %)")
     words.append(f"a scale given to another source: {given} of {len(other)}")
