@@ -38,7 +38,8 @@ _SAME_GAIN = 0.035
 _TRIED_ROUNDS = 14  # enough to be compared
 # What is found on the same shelves and could be taken for one another.
 _OTHERS = ("thorium-vial", "radium-dial", "uranium-glass", "Cs-137", "K-40", "Eu-152", "Am-241")
-_CLEAR = 400.0  # -2 ln L that the source brings: with a good fit, no other source needs to be tried
+# In -2 ln L, what the source brings and how far the next gain is behind: with a good fit, no other source is tried then.
+_CLEAR, _CLEAR_MARGIN = 400.0, 100.0
 GOOD = 1.3  # cost per bin of a good fit
 
 
@@ -160,8 +161,12 @@ def rivals_of(
     start = Start(data, bare, best.fit.spectra[0].log_gain)
     nothing = fit_whole([start], replace(shape_prior(), mean=shape), shape, most_rounds=_TRIED_ROUNDS)
     without = Hypothesis("no source", nothing, nothing.deviance)
-    clear = without.cost - best.cost > _CLEAR and best.fit.cost < GOOD * data.counts.size
     rivals = Rivals(best, apart[0] if apart else None, None, without, data)
+    clear = (
+        rivals.behind(without) > _CLEAR
+        and rivals.behind(rivals.other_gain) > _CLEAR_MARGIN
+        and best.fit.cost < GOOD * data.counts.size
+    )
     return rivals if clear else with_other_sources(rivals, counted, crystal, scatter)
 
 
