@@ -107,12 +107,12 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
         words.append(f"{counts:,.0f} counts: {right} of {len(chosen)} right ({100 * right / len(chosen):.1f} %)")
     wrong = [r for r in thorium if r["outcome"] == "wrong"]
     largest = max((max(r["error"]) for r in wrong), default=0.0)
+    words.append(f"wrong and not refused: {len(wrong)} of {len(thorium)} (largest error {100 * largest:.1f} %)")
     far = sum(max(r["error"][:4]) > _FAR for r in wrong)
     words.append(f"of these another gain (over {100 * _FAR:.0f} % off from 239 to 911 keV): {far}")
     chance = _by_chance([r for r in thorium if r["outcome"] != "refused"])
     words.append(f"normal errors of the stated uncertainty would make up to {chance:.1f} such")
     given = sum(r["outcome"] != "refused" for r in other)
-    words.append(f"wrong and not refused: {len(wrong)} of {len(thorium)} (largest error {100 * largest:.1f} %)")
     words.append(f"a scale given to another source: {given} of {len(other)}")
     head = ("net counts", "full scale", "spectra", "right", "refused", "wrong")
     foreign = tuple((word, *_row([r for r in other if r["word"] == word])) for word in _FOREIGN)

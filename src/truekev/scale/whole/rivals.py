@@ -38,8 +38,8 @@ _SAME_GAIN = 0.035
 _TRIED_ROUNDS = 14  # enough to be compared
 # What is found on the same shelves and could be taken for one another.
 _OTHERS = ("thorium-vial", "radium-dial", "uranium-glass", "Cs-137", "K-40", "Eu-152", "Am-241")
-# In -2 ln L: what the source brings, and how far the next gain is behind. Clear of both, with a good fit, no other source
-# needs to be tried.
+# In -2 ln L: what the source brings, and how far the next gain is behind. Clear of both, with a good fit, no other
+# source needs to be tried.
 _CLEAR, _CLEAR_MARGIN = 400.0, 100.0
 GOOD = 1.3  # cost per bin of a good fit
 
