@@ -153,6 +153,8 @@ def measure(n_spectra: int, n_readings: int, *, browser: bool = True) -> dict[st
                 *("/records", "/records?all=yes&skip=2000", "/sheets", "/plan", "/forecast", "/lines?names=Tl-208"),
                 *(f"/spectra/{ids['spectrum']}", f"/scales/{ids['scale']}", f"/scales/{ids['relock']}"),
                 *(f"/scales/{ids['fine']}", f"/sources/{ids['source']}", f"/batches/{ids['batch']}"),
+                *(f"/how-much?spectrum={ids['spectrum']}", f"/my-source?spectrum={ids['spectrum']}"),
+                *(f"/emit?source={ids['source']}", "/align"),
                 *(f"/records/{ids['stock']}", f"/sheets/{ids['source']}", f"/scales/{ids['scale']}/departure.png"),
             ]
             _timed(port, "/", 1)
