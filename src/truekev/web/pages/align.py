@@ -16,12 +16,13 @@ from truekev.book.work import Relock, Result, Scale
 from truekev.errors import InputError
 from truekev.job.book_align import ALIGNED_NAME, MOST_FILES, AlignAsked, align_in_book
 from truekev.spectra.read import spectra_of_bytes
-from truekev.web.asked import Asked, FieldGroup, shown_groups
+from truekev.web.asked import Asked, FieldGroup
 from truekev.web.chart import Row, chart_svg
 from truekev.web.forms import Posted, PostedForm, SentFile
 from truekev.web.pages.spectra import checked_source
+from truekev.web.question import Question
 from truekev.web.record_form import FormField
-from truekev.web.sample_form import choices_of, described_things, kept_answers
+from truekev.web.sample_form import choices_of, described_things
 from truekev.web.site import Site, SiteOf
 from truekev.web.work import Report
 
@@ -48,7 +49,7 @@ def _instruments(book: Book) -> dict[int, str]:
     return {one.id: one.name for one in book.current(Instrument)}
 
 
-def _groups(book: Book) -> tuple[FieldGroup, ...]:
+def _groups(book: Book, _posted: Posted) -> tuple[FieldGroup, ...]:
     instruments, scales = choices_of(_instruments(book)), choices_of(_scales(book))
     newest = scales[0][0] if scales else ""
     return (
@@ -95,29 +96,21 @@ def _groups(book: Book) -> tuple[FieldGroup, ...]:
     )  # fmt: skip
 
 
+_ALIGN = Question(
+    "Did the gain drift within a long count?",
+    "A night that was saved in slices, set on one gain.",
+    _groups,
+    _TELLS,
+    ALIGNED_NAME,
+    button="Align them",
+    many_files=True,
+)
+
+
 @router.get("/align")
 def ask_align(request: Request, site: SiteOf) -> Response:
     """The form."""
-    return _page(request, site, Posted({}, {}), {})
-
-
-def _page(request: Request, site: Site, posted: Posted, wrong: dict[str, str], *, sent: bool = False) -> Response:
-    return site.page(
-        request,
-        "question.html",
-        status=400 if wrong else 200,
-        heading="Did the gain drift within a long count?",
-        under="A night that was saved in slices, set on one gain.",
-        groups=shown_groups(_groups(site.book), posted, wrong, filled=sent),
-        wrong=wrong,
-        button="Align them",
-        many_files=True,
-        cautions_of=(),
-        gives=_TELLS,
-        kept=kept_answers(site.book, ALIGNED_NAME),
-        nothing="",
-        nothing_at="",
-    )
+    return _ALIGN.page(request, site, Posted({}, {}), {})
 
 
 @router.post("/align")
@@ -138,7 +131,7 @@ def start_align(request: Request, site: SiteOf, form: PostedForm) -> Response:
         asked.wrong.setdefault("word", "name what was counted, or choose a scale that says it.")
     instrument = asked.record("instrument_id", "spectrometer", _instruments(book))
     if asked.wrong:
-        return _page(request, site, form, asked.wrong, sent=True)
+        return _ALIGN.page(request, site, form, asked.wrong, sent=True)
     found = AlignAsked(
         [(one.name, one.data) for one in files], thing, word, scale, instrument, form.text("temperatures"),
         bool(form.text("keep_scale")),

@@ -19,16 +19,15 @@ from truekev.job.book_sample import CountAsked
 from truekev.job.worth_it_words import duration_in_words
 from truekev.samples.candidates import candidate
 from truekev.sheets.answer_sheets import CLEARS_NOTHING, place_words
-from truekev.web.asked import Asked, FieldGroup, shown_groups
+from truekev.web.asked import Asked, FieldGroup
 from truekev.web.forms import Posted, PostedForm
+from truekev.web.question import Question, address_fields
 from truekev.web.record_form import FormField
 from truekev.web.sample_form import (
-    NO_SPECTRUM,
     body_group,
     choices_of,
     counted_spectra,
     described_things,
-    kept_answers,
     place_group,
     read_sample,
     surroundings_group,
@@ -104,32 +103,20 @@ def _assay_groups(book: Book, posted: Posted) -> tuple[FieldGroup, ...]:
     )
 
 
+_HOW_MUCH = Question(
+    "How much is in it?",
+    "Activities in a counted sample. The scale and the background that belong to the spectrum are taken.",
+    _assay_groups,
+    _TELLS_AMOUNT,
+    ASSAYED_NAME,
+    needs_spectrum=True,
+)
+
+
 @router.get("/how-much")
 def ask_how_much(request: Request, site: SiteOf) -> Response:
     """The form; the address may fill fields."""
-    given: dict[str, tuple[str, ...]] = {name: (value[:300],) for name, value in request.query_params.items()}
-    return _how_much_page(request, site, Posted(given, {}), {})
-
-
-def _how_much_page(
-    request: Request, site: Site, posted: Posted, wrong: dict[str, str], *, sent: bool = False
-) -> Response:
-    return site.page(
-        request,
-        "question.html",
-        status=400 if wrong else 200,
-        heading="How much is in it?",
-        under="Activities in a counted sample. The scale and the background that belong to the spectrum are taken.",
-        groups=shown_groups(_assay_groups(site.book, posted), posted, wrong, filled=sent),
-        wrong=wrong,
-        button="Work it out",
-        many_files=False,
-        cautions_of=(),
-        gives=_TELLS_AMOUNT,
-        kept=kept_answers(site.book, ASSAYED_NAME),
-        nothing="" if counted_spectra(site.book) else NO_SPECTRUM,
-        nothing_at="/spectra/new?then=keep",
-    )
+    return _HOW_MUCH.page(request, site, address_fields(request), {})
 
 
 @router.post("/how-much")
@@ -138,7 +125,7 @@ def start_how_much(request: Request, site: SiteOf, form: PostedForm) -> Response
     asked = Asked(form)
     found = _assay_asked(asked, site.book)
     if asked.wrong or found is None:
-        return _how_much_page(request, site, form, asked.wrong, sent=True)
+        return _HOW_MUCH.page(request, site, form, asked.wrong, sent=True)
 
     def run(report: Report) -> str:
         return f"/answers/{assay_in_book(site.book, found, report).id}"

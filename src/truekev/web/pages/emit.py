@@ -17,13 +17,14 @@ from truekev.job.book_emit import GIVEN_OFF_NAME, EmitAsked, emit_in_book
 from truekev.safety.cautions import cautions_for
 from truekev.sources.short_forms import SHORT_FORMS
 from truekev.sources.words import source_words
-from truekev.web.asked import Asked, FieldGroup, shown_groups
+from truekev.web.asked import Asked, FieldGroup
 from truekev.web.chart import Row, chart_svg
 from truekev.web.forms import Posted, PostedForm
 from truekev.web.pages.forecast import checked_short_form
 from truekev.web.pages.spectra import checked_source
+from truekev.web.question import Question, address_fields
 from truekev.web.record_form import FormField
-from truekev.web.sample_form import choices_of, described_things, kept_answers, whole_pieces
+from truekev.web.sample_form import choices_of, described_things, whole_pieces
 from truekev.web.site import Site, SiteOf
 from truekev.web.work import Report
 
@@ -41,7 +42,7 @@ def _instruments(book: Book) -> dict[int, str]:
     return {one.id: one.name for one in book.current(Instrument)}
 
 
-def _groups(book: Book) -> tuple[FieldGroup, ...]:
+def _groups(book: Book, _posted: Posted) -> tuple[FieldGroup, ...]:
     words = tuple((word, f"{word}: {what}") for word, what in source_words().items())
     return (
         FieldGroup(
@@ -65,30 +66,19 @@ def _groups(book: Book) -> tuple[FieldGroup, ...]:
     )  # fmt: skip
 
 
+_EMIT = Question(
+    "What does a source give off?",
+    "Of a source of this book, or of one in words, on any day.",
+    _groups,
+    _TELLS,
+    GIVEN_OFF_NAME,
+)
+
+
 @router.get("/emit")
 def ask_emit(request: Request, site: SiteOf) -> Response:
     """The form; the address may fill fields."""
-    given: dict[str, tuple[str, ...]] = {name: (value[:300],) for name, value in request.query_params.items()}
-    return _page(request, site, Posted(given, {}), {})
-
-
-def _page(request: Request, site: Site, posted: Posted, wrong: dict[str, str], *, sent: bool = False) -> Response:
-    return site.page(
-        request,
-        "question.html",
-        status=400 if wrong else 200,
-        heading="What does a source give off?",
-        under="Of a source of this book, or of one in words, on any day.",
-        groups=shown_groups(_groups(site.book), posted, wrong, filled=sent),
-        wrong=wrong,
-        button="Work it out",
-        many_files=False,
-        cautions_of=(),
-        gives=_TELLS,
-        kept=kept_answers(site.book, GIVEN_OFF_NAME),
-        nothing="",
-        nothing_at="",
-    )
+    return _EMIT.page(request, site, address_fields(request), {})
 
 
 @router.post("/emit")
@@ -110,7 +100,7 @@ def start_emit(request: Request, site: SiteOf, form: PostedForm) -> Response:
         which = "thing_id" if not any(given) else "words" if words else "word"
         asked.wrong[which] = "name one source: of this book, in a word, or in one line."
     if asked.wrong:
-        return _page(request, site, form, asked.wrong, sent=True)
+        return _EMIT.page(request, site, form, asked.wrong, sent=True)
     found = EmitAsked(form.day("on"), thing, words or word, pieces, instrument)
 
     def run(report: Report) -> str:

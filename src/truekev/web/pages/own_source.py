@@ -19,15 +19,14 @@ from truekev.nuclides.history import moment
 from truekev.safety.cautions import cautions_for
 from truekev.sheets.answer_sheets import ages_words, has_ages, measured_facts
 from truekev.sources.settings import read_source_text
-from truekev.web.asked import Asked, FieldGroup, shown_groups
+from truekev.web.asked import Asked, FieldGroup
 from truekev.web.forms import Posted, PostedForm
+from truekev.web.question import Question, address_fields
 from truekev.web.record_form import FormField
 from truekev.web.sample_form import (
-    NO_SPECTRUM,
     choices_of,
     counted_spectra,
     described_things,
-    kept_answers,
     place_group,
     read_sample,
     surroundings_group,
@@ -120,32 +119,21 @@ def _usual(book: Book, posted: Posted) -> dict[str, Any]:
     return found
 
 
+_MY_SOURCE = Question(
+    "What does my own source hold?",
+    "Thoriated rods as they are, or the oxide in its vial: counted with this book's spectrometer.",
+    _source_groups,
+    _TELLS_SOURCE,
+    OWN_SOURCE_NAME,
+    cautions=cautions_for("seal"),
+    needs_spectrum=True,
+)
+
+
 @router.get("/my-source")
 def ask_my_source(request: Request, site: SiteOf) -> Response:
     """The form; the address may name the spectrum, and the book fills in what it knows of it."""
-    given: dict[str, tuple[str, ...]] = {name: (value[:300],) for name, value in request.query_params.items()}
-    return _my_source_page(request, site, Posted(given, {}), {})
-
-
-def _my_source_page(
-    request: Request, site: Site, posted: Posted, wrong: dict[str, str], *, sent: bool = False
-) -> Response:
-    return site.page(
-        request,
-        "question.html",
-        status=400 if wrong else 200,
-        heading="What does my own source hold?",
-        under="Thoriated rods as they are, or the oxide in its vial: counted with this book's spectrometer.",
-        groups=shown_groups(_source_groups(site.book, posted), posted, wrong, filled=sent),
-        wrong=wrong,
-        button="Work it out",
-        many_files=False,
-        cautions_of=cautions_for("seal"),
-        gives=_TELLS_SOURCE,
-        kept=kept_answers(site.book, OWN_SOURCE_NAME),
-        nothing="" if counted_spectra(site.book) else NO_SPECTRUM,
-        nothing_at="/spectra/new?then=keep",
-    )
+    return _MY_SOURCE.page(request, site, address_fields(request), {})
 
 
 @router.post("/my-source")
@@ -154,7 +142,7 @@ def start_my_source(request: Request, site: SiteOf, form: PostedForm) -> Respons
     asked = Asked(form)
     found = _source_asked(asked, site.book)
     if asked.wrong or found is None:
-        return _my_source_page(request, site, form, asked.wrong, sent=True)
+        return _MY_SOURCE.page(request, site, form, asked.wrong, sent=True)
 
     def run(report: Report) -> str:
         return f"/answers/{own_source_in_book(site.book, found, report).id}"
