@@ -43,4 +43,4 @@ def made_scale(n_channels: int = 1024, pulse: Pulse = PULSE) -> EnergyScale:
         "2026-11-25T10:00:00",
         ("calibrated by peaks",),
     )
-    return replace(scale, record=record)
+    return replace(scale, record=record, part_shares=(("Th-228 part", 0.6), ("pile-up", 0.001)))

@@ -23,6 +23,7 @@ def written(tmp_path: Path) -> Path:
 def test_what_is_written_is_read_back(written: Path) -> None:
     back, scale = read_scale(written), made_scale()
     assert scale_as_dict(back) == scale_as_dict(scale)
+    assert back.part_shares == scale.part_shares != ()
     energies = np.array([30.0, 59.5, 239.0, 662.0, 2614.5])
     np.testing.assert_array_equal(back.channel(energies), scale.channel(energies))
     np.testing.assert_array_equal(back.u_energy_kev(energies), scale.u_energy_kev(energies))

@@ -132,6 +132,15 @@ def test_bins_keep_counts_and_leave_out_trigger_and_overflow() -> None:
     assert data.pile_up.sum() == pytest.approx(1.0)
 
 
+def test_an_empty_background_bin_is_not_known_to_be_empty() -> None:
+    counts = np.random.default_rng(3).poisson(20.0, 1024).astype(float)
+    room = np.ones(1024)
+    room[400:404] = 0.0
+    data = merged(counts, MeasuredBackground(room, room, 0.05), pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN), 0.08)
+    assert np.all(data.room_variance > 0)
+    assert data.room_variance.sum() == pytest.approx(room.sum(), rel=0.1)
+
+
 def test_cost_does_not_grow_with_channels() -> None:
     pulse = pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN)
     fine = pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN + float(np.log(16)))
