@@ -75,7 +75,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the cases and write their page."""
-    trials = run_trials("scale_outside", trial, n_trials=N_EACH * len(CASES), seed=SEED, settings="whole 3")
+    trials = run_trials("scale_outside", trial, n_trials=N_EACH * len(CASES), seed=SEED, settings="whole 2")
     tables, answer = _tables(trials)
     print(answer)
     write_page(
