@@ -39,6 +39,11 @@ class GainCandidates:
     ratios: tuple[float, ...]
     located: LocatedSpectrum
 
+    @property
+    def cost(self) -> float:
+        """Chi-square of the search at the best ratio."""
+        return self.located.candidates[0].chi2
+
 
 def gains_by_shape(counted: CountedSpectrum, old: EnergyScale, crystal: Crystal) -> GainCandidates:
     """Scan the gain over a wide range, the shape held, the zero in keV of light too."""

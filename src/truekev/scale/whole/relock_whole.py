@@ -21,7 +21,7 @@ from truekev.scale.whole.calibrate_whole import groups_of, shown_spectrum
 from truekev.scale.whole.channels import PILE_UP
 from truekev.scale.whole.fit import WholeFit, fit_whole
 from truekev.scale.whole.fit_start import kept_parts, shape_from, start_of
-from truekev.scale.whole.gain_search import gains_by_shape
+from truekev.scale.whole.gain_search import GainCandidates, gains_by_shape
 from truekev.scale.whole.judge import FitVerdict, judge
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, gradient_of
 from truekev.scale.whole.parts import ForwardParts, without_source
@@ -193,7 +193,7 @@ def _new_covariance(old: EnergyScale, found: GainFit, ratio: float) -> tuple[Arr
 
 
 def _best_of(
-    ratios: Sequence[float],
+    gains: GainCandidates,
     counted: CountedSpectrum,
     old: EnergyScale,
     crystal: Crystal,
@@ -204,6 +204,7 @@ def _best_of(
 
     All are fitted on the same bins, so that their likelihoods can be compared.
     """
+    ratios = gains.ratios
     start, shape = _started(counted, old, crystal, scatter, ratios[0], lowest_kev)
     fits: list[WholeFit] = []
     for ratio in ratios:
@@ -216,8 +217,10 @@ def _best_of(
     best = min(fits, key=lambda fit: fit.deviance)
     at = best.spectra[0].log_gain
     bare = replace(start, parts=without_source(start.parts), log_gain=at, ties=(), shares=None)
-    gained = _held(bare, shape, _TRIED_ROUNDS).deviance - best.deviance
     asked = _LEAST_GAINED if counted.background is not None else _LEAST_GAINED_WITHOUT_ROOM
+    gained = _held(bare, shape, _FIRST_ROUNDS).deviance - best.deviance
+    if gained < _NEAR + asked:
+        gained = _held(bare, shape, _TRIED_ROUNDS).deviance - best.deviance
     if gained < asked:
         raise RefusedError(
             f"The spectrum does not look like {counted.sample.name} on this instrument: its lines explain "
@@ -237,12 +240,15 @@ def _best_of(
     verdict = judge(best, 0, found.start)
     moved = abs(at - float(np.log(old.pulse.gain)))
     if (moved > _FAR or verdict.chi2 > _ROUGH * verdict.dof) and lowest_kev == 0.0:
-        _tell_others_apart(best.deviance, start, shape, counted, old, crystal, scatter, thorough=moved > _VERY_FAR)
+        _tell_others_apart(
+            best.deviance, gains.cost, start, shape, counted, old, crystal, scatter, thorough=moved > _VERY_FAR
+        )
     return found
 
 
 def _tell_others_apart(
     deviance: float,
+    scan_cost: float,
     start: Start,
     shape: Array,
     counted: CountedSpectrum,
@@ -255,8 +261,10 @@ def _tell_others_apart(
     """Refuse where another common source explains the same bins as well, on the same instrument."""
     for other in other_samples(counted.sample):
         parts = kept_parts(other, crystal, scatter, with_room=counted.background is None)
-        ratios = gains_by_shape(replace(counted, sample=other), old, crystal).ratios
-        for ratio in ratios if thorough else ratios[:1]:
+        gains = gains_by_shape(replace(counted, sample=other), old, crystal)
+        if gains.cost > scan_cost + _NEAR:
+            continue
+        for ratio in gains.ratios if thorough else gains.ratios[:1]:
             log_gain = float(np.log(old.pulse.gain * ratio))
             elsewhere = replace(start, parts=parts, log_gain=log_gain, ties=ties_of(other), shares=None)
             try:
@@ -306,7 +314,7 @@ def relock_whole(
             "calibrate this instrument setting anew.",
         )
     gains = gains_by_shape(counted, old, crystal)
-    found = _best_of(gains.ratios, counted, old, crystal, scatter, lowest_kev)
+    found = _best_of(gains, counted, old, crystal, scatter, lowest_kev)
     verdict = judge(found.fit, 0, found.start)
     if verdict.refusal or verdict.chi2 > _NOT_THE_SAME * verdict.dof:
         raise RefusedError(
