@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 
-from studies.frame import StudyStopped
+from studies.frame import ONLY_DONE, StudyStopped
 from truekev.errors import TruekevError, UnknownNameError
 
 _NOT_STUDIES = {"__init__", "__main__", "frame"}
@@ -31,8 +31,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m studies", description="Long runs behind docs/validation.")
     parser.add_argument("names", nargs="*", help="studies to run; all if none is named")
     parser.add_argument("--list", action="store_true", help="list the studies and stop")
+    parser.add_argument(
+        "--done", action="store_true", help="run nothing: write the pages from the trials that are done"
+    )
     options = parser.parse_args(arguments)
     known = studies()
+    ONLY_DONE.set(options.done)
     if options.list:
         for name, what in known.items():
             print(f"{name}: {what}")

@@ -16,6 +16,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from multiprocessing import get_context
@@ -24,14 +25,18 @@ from typing import Any
 
 import numpy as np
 
+from truekev.errors import InputError
 from truekev.files import write_whole
 from truekev.version import __version__
 
-__all__ = ["ROOT", "StudyStopped", "Table", "Trials", "commit", "run_trials", "write_page"]
+__all__ = ["ONLY_DONE", "ROOT", "StudyStopped", "Table", "Trials", "commit", "run_trials", "write_page"]
 
 ROOT = Path(__file__).resolve().parents[1]
 WORK = ROOT / ".studies"
 PAGES = ROOT / "docs" / "validation"
+
+# Whether pages are to be written from the trials that are done, without running more.
+ONLY_DONE: ContextVar[bool] = ContextVar("ONLY_DONE", default=False)
 
 Result = Mapping[str, Any]
 Trial = Callable[[int, np.random.Generator], Result]
@@ -43,21 +48,25 @@ class StudyStopped(Exception):  # noqa: N818 - not an error: the person stopped 
 
 @dataclass(frozen=True)
 class Trials:
-    """Results of all trials in order of their number, and the commits that they ran at."""
+    """Results of the trials in order, the commits that they ran at, and how many trials were asked for."""
 
     study: str
     seed: int
     results: tuple[Result, ...]
     commits: tuple[str, ...]
+    n_wanted: int
 
 
 def commit(root: Path = ROOT) -> str:
-    """Short hash of the commit, with ' with changes' where the tracked files differ; 'unknown' outside git."""
+    """Short hash of the commit, with ' with changes' where tracked files other than the studies' own pages differ; 'unknown' outside git."""
     try:
         words = ["git", "-C", str(root)]
         head = subprocess.run([*words, "rev-parse", "--short=10", "HEAD"], capture_output=True, text=True, check=True)
         changed = subprocess.run(
-            [*words, "status", "--porcelain", "--untracked-files=no"], capture_output=True, text=True, check=True
+            [*words, "status", "--porcelain", "--untracked-files=no", "--", ".", ":!docs/validation"],
+            capture_output=True,
+            text=True,
+            check=True,
         )
     except (OSError, subprocess.CalledProcessError):
         return "unknown"
@@ -125,6 +134,8 @@ def run_trials(
     work.mkdir(parents=True, exist_ok=True)
     file = work / f"{study}.jsonl"
     done = _read_done(file, seed, settings, n_trials)
+    if ONLY_DONE.get():
+        return _so_far(study, seed, done, n_trials)
     missing = [k for k in range(n_trials) if k not in done]
     here = commit()
     started, last = time.monotonic(), 0.0
@@ -151,8 +162,16 @@ def run_trials(
             raise StudyStopped(
                 f"{study}: stopped with {len(done)} of {n_trials} trials done; the same command goes on from there."
             ) from None
-    commits = tuple(sorted({done[k][1] for k in range(n_trials)}))
-    return Trials(study, seed, tuple(done[k][0] for k in range(n_trials)), commits)
+    return _so_far(study, seed, done, n_trials)
+
+
+def _so_far(study: str, seed: int, done: Mapping[int, tuple[Result, str]], n_wanted: int) -> Trials:
+    """The trials from the first up to the first that is missing: no choice among them by how long they take."""
+    n = next((k for k in range(n_wanted) if k not in done), n_wanted)
+    if not n:
+        raise InputError(f"{study}: no trial is done yet. Run it without --done first.")
+    commits = tuple(sorted({done[k][1] for k in range(n)}))
+    return Trials(study, seed, tuple(done[k][0] for k in range(n)), commits, n_wanted)
 
 
 def _finished(function: Trial, seed: int, trials: Sequence[int], workers: int) -> Iterator[tuple[int, Result]]:
@@ -220,9 +239,11 @@ def write_page(
     """Print the tables and write docs/validation/<study>.md with seed, date, commit, version and command."""
     pages.mkdir(parents=True, exist_ok=True)
     date = (now or datetime.now(UTC)).date().isoformat()
+    n = len(trials.results)
+    more = f" of {trials.n_wanted}; the command goes on from there" if n < trials.n_wanted else ""
     facts = [
         f"- command: `python -m studies {trials.study}`",
-        f"- seed: {trials.seed}; trials: {len(trials.results)}",
+        f"- seed: {trials.seed}; trials: {len(trials.results)}{more}",
         f"- date: {date}",
         f"- commit: {', '.join(trials.commits)}",
         f"- program: truekev {__version__}",

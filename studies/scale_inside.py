@@ -94,6 +94,7 @@ def figures(rows: list[Any]) -> dict[str, Any]:
         "ratio": ratio,
         "each": each,
         "pooled": float(np.sqrt(np.mean(each**2))),
+        "own": np.sqrt(((u / bound) ** 2).mean(axis=0)),
         "inside": inside,
         "coverage": float(inside.mean()),
         "percent": 100.0 * np.sqrt((error**2).mean(axis=0)) / ENERGIES_KEV,
@@ -103,26 +104,31 @@ def figures(rows: list[Any]) -> dict[str, Any]:
 
 def _tables(trials: Trials) -> tuple[list[Table], str]:
     head = ("channels, net counts", "refused", *(f"{e:.0f} keV" for e in ENERGIES_KEV), "together")
-    spread, coverage, size = [], [], []
-    pooled, covered = [], []
+    spread, own, coverage, size = [], [], [], []
+    pooled, stated, covered = [], [], []
     for n_channels, counts in CELLS:
         rows = [r for r in trials.results if (r["n_channels"], r["counts"]) == (n_channels, counts)]
         f = figures(rows)
         name = f"{n_channels}, {counts:,}"
         refused = f"{f['refused']} of {f['n']}"
         spread.append((name, refused, *(f"{v:.3f}" for v in f["each"]), f"{f['pooled']:.3f}"))
+        stated.append(float(np.sqrt(np.mean(f["own"] ** 2))))
+        own.append((name, refused, *(f"{v:.3f}" for v in f["own"]), f"{stated[-1]:.3f}"))
         coverage.append((name, refused, *(f"{100 * v:.1f}" for v in f["inside"]), f"{100 * f['coverage']:.1f}"))
         size.append((name, refused, *(f"{p:.2f} ({b:+.2f})" for p, b in zip(f["percent"], f["bias"], strict=True)), ""))
         pooled.append(f["pooled"])
         covered.append(f["coverage"])
     tables = [
         Table("Spread over bound (root mean square of error over its own bound)", head, tuple(spread)),
+        Table("Stated uncertainty over bound (root mean square): the posterior's own spread", head, tuple(own)),
         Table("Truth inside the stated 95 % interval, %", head, tuple(coverage)),
         Table("Root mean square error, % of the energy (mean error in brackets)", head, tuple(size)),
     ]
     answer = (
         f"Pooled over the cells: spread over bound {np.sqrt(np.mean(np.square(pooled))):.3f}; inside the 95 % interval "
-        f"{100 * np.mean(covered):.1f} %."
+        f"{100 * np.mean(covered):.1f} %. The spread of the posterior itself, below which no estimate can come on the "
+        f"mean, is {np.sqrt(np.mean(np.square(stated))):.3f} times the bound: with few counts the likelihood is no "
+        "parabola, and the bound cannot be reached."
     )
     return tables, answer
 

@@ -11,9 +11,10 @@ from pathlib import Path
 
 import pytest
 from studies import __main__ as command
-from studies.frame import ROOT, StudyStopped, Table, Trials, commit, run_trials, write_page
+from studies.frame import ONLY_DONE, ROOT, StudyStopped, Table, Trials, commit, run_trials, write_page
 from tests.support import study_trials
 
+from truekev.errors import InputError
 from truekev.version import __version__
 
 
@@ -55,6 +56,21 @@ def test_ctrl_c_keeps_what_is_done(tmp_path: Path) -> None:
     assert len((tmp_path / "stop.jsonl").read_text().splitlines()) == 4
     resumed = run_trials("stop", study_trials.draw, n_trials=12, seed=7, workers=1, work=tmp_path)
     assert _table(resumed) == _whole(tmp_path)
+
+
+def test_a_page_of_the_trials_that_are_done(tmp_path: Path) -> None:
+    with pytest.raises(StudyStopped):
+        run_trials("part", study_trials.interrupted_at_four, n_trials=12, seed=7, workers=1, work=tmp_path)
+    token = ONLY_DONE.set(True)
+    try:
+        trials = run_trials("part", study_trials.draw, n_trials=12, seed=7, workers=1, work=tmp_path)
+        with pytest.raises(InputError, match="no trial is done yet"):
+            run_trials("none", study_trials.draw, n_trials=12, seed=7, workers=1, work=tmp_path)
+    finally:
+        ONLY_DONE.reset(token)
+    assert (len(trials.results), trials.n_wanted) == (4, 12)
+    page = write_page(trials, title="T", question="Q", tables=[], answer="A", pages=tmp_path).read_text()
+    assert "trials: 4 of 12; the command goes on from there" in page
 
 
 @pytest.mark.parametrize("workers", [1, 2])
