@@ -58,7 +58,10 @@ class Trials:
 
 
 def commit(root: Path = ROOT) -> str:
-    """Short hash of the commit, with ' with changes' where tracked files other than the studies' own pages differ; 'unknown' outside git."""
+    """Short hash of the commit, 'unknown' outside git.
+
+    With ' with changes' where tracked files differ, but for the pages that studies write.
+    """
     try:
         words = ["git", "-C", str(root)]
         head = subprocess.run([*words, "rev-parse", "--short=10", "HEAD"], capture_output=True, text=True, check=True)
