@@ -29,7 +29,17 @@ from truekev.errors import InputError
 from truekev.files import write_whole
 from truekev.version import __version__
 
-__all__ = ["ONLY_DONE", "ROOT", "StudyStopped", "Table", "Trials", "commit", "run_trials", "write_page"]
+__all__ = [
+    "ONLY_DONE",
+    "ROOT",
+    "StudyStopped",
+    "Table",
+    "Trials",
+    "report_trials",
+    "commit",
+    "run_trials",
+    "write_page",
+]
 
 ROOT = Path(__file__).resolve().parents[1]
 WORK = ROOT / ".studies"
@@ -255,3 +265,11 @@ def write_page(
     for table in tables:
         print(table.text(), end="\n\n")
     return write_whole(pages / f"{trials.study}.md", "\n\n".join(parts) + "\n")
+
+
+def report_trials(trials: Trials, tables_of: Callable[[Trials], tuple[list[Table], str]], title: str, doc: str) -> int:
+    """The end of a study: its answer printed, its page written under the study's own words; 0."""
+    tables, answer = tables_of(trials)
+    print(answer)
+    write_page(trials, title=title, question=doc.strip(), tables=tables, answer=answer)
+    return 0

@@ -15,10 +15,11 @@ from pathlib import Path
 import numpy as np
 from matplotlib.figure import Figure
 
-from studies.frame import PAGES, ROOT, Table, commit
+from studies.frame import PAGES, Table, commit
+from studies.open_spectra import FOLDER, open_count
 from truekev.errors import RefusedError
 from truekev.files import write_whole
-from truekev.job.counted import Counted, count_of, read_background
+from truekev.job.counted import Counted
 from truekev.pictures.canvas import save
 from truekev.pictures.scale_pictures import picture_of_spectrum
 from truekev.scale.calibrate_peaks import FittedSpectrum
@@ -31,9 +32,7 @@ from truekev.version import __version__
 
 __all__ = ["FOLDER", "FROM", "HELD_OUT", "Shift", "base", "main", "relocked", "shifts"]
 
-FOLDER = ROOT.parent / "shared" / "open-spectra"
 FROM = "eu152-1h"
-_ROOM = "background-office-1h"
 # Spectrum, what it holds, whether it stood in the office, and whether it has several groups to be judged by.
 HELD_OUT: dict[str, tuple[tuple[str, ...], bool, bool]] = {
     "eu152-10min": (("Eu-152",), True, True),
@@ -74,22 +73,17 @@ class Shift:
         return self.u_own < TELLING_PERCENT
 
 
-def _counted(name: str, words: tuple[str, ...], in_office: bool) -> Counted:
-    room = read_background(FOLDER / f"{_ROOM}.csv") if in_office else None
-    return count_of(FOLDER / f"{name}.csv", words, DEFAULT_DETECTOR, room)
-
-
 @cache
 def base() -> tuple[Counted, WholeCalibration]:
     """The spectrum that the scale comes from, and its calibration."""
-    one = _counted(FROM, ("Eu-152",), True)
+    one = open_count(FROM, ("Eu-152",), True)
     return one, calibrate_whole([one.counted], crystal_of(DEFAULT_DETECTOR), scatter_of(DEFAULT_DETECTOR))
 
 
 @cache
 def relocked(name: str) -> tuple[Counted, WholeRelock]:
     """A held-out spectrum and its re-lock, gain only."""
-    one = _counted(name, *HELD_OUT[name][:2])
+    one = open_count(name, *HELD_OUT[name][:2])
     old = base()[1].calibration.scales[0]
     return one, relock_whole(one.counted, old, crystal_of(DEFAULT_DETECTOR), scatter_of(DEFAULT_DETECTOR))
 

@@ -31,7 +31,18 @@ from truekev.scale.relock import Relock, relock
 from truekev.transport.detector import DEFAULT_DETECTOR
 from truekev.version import __version__
 
-__all__ = ["FOLDER", "FROM", "HELD_OUT", "GroupReading", "base", "interval_above", "main", "readings", "relocked"]
+__all__ = [
+    "FOLDER",
+    "FROM",
+    "HELD_OUT",
+    "GroupReading",
+    "base",
+    "interval_above",
+    "main",
+    "open_count",
+    "readings",
+    "relocked",
+]
 
 FOLDER = ROOT.parent / "shared" / "open-spectra"
 FROM = "eu152-1h"
@@ -77,7 +88,8 @@ class GroupReading:
         return abs(self.scale_kev - self.energy_kev) <= _K95 * self.u_kev
 
 
-def _counted(name: str, words: tuple[str, ...], in_office: bool) -> Counted:
+def open_count(name: str, words: tuple[str, ...], in_office: bool) -> Counted:
+    """A spectrum of the data set, with the office's background where it was counted there."""
     room = read_background(FOLDER / f"{_ROOM}.csv") if in_office else None
     return count_of(FOLDER / f"{name}.csv", words, DEFAULT_DETECTOR, room)
 
@@ -85,14 +97,14 @@ def _counted(name: str, words: tuple[str, ...], in_office: bool) -> Counted:
 @cache
 def base() -> tuple[Counted, Calibration]:
     """The spectrum that the scale comes from, and its calibration: gain unknown, no background."""
-    one = _counted(FROM, ("Eu-152",), False)
+    one = open_count(FROM, ("Eu-152",), False)
     return one, calibrate([one.counted], crystal_of(DEFAULT_DETECTOR))
 
 
 @cache
 def relocked(name: str) -> tuple[Counted, Relock]:
     """A held-out spectrum and its re-lock, gain only, of the scale from Eu-152."""
-    one = _counted(name, *HELD_OUT[name])
+    one = open_count(name, *HELD_OUT[name])
     return one, relock(one.counted, base()[1].scales[0], crystal_of(DEFAULT_DETECTOR))
 
 
@@ -142,7 +154,7 @@ def interval_above() -> list[tuple[float, float, float]] | str:
 
     The truth is the Eu-152 scale re-locked to the same Cs-137 spectrum.
     """
-    both = [_counted(name, *HELD_OUT[name]).counted for name in ("am241-1h", "cs137-1h")]
+    both = [open_count(name, *HELD_OUT[name]).counted for name in ("am241-1h", "cs137-1h")]
     try:
         scale = calibrate(both, crystal_of(DEFAULT_DETECTOR)).scales[1]
     except RefusedError as refusal:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from studies.frame import Result, Table, Trials, run_trials, write_page
+from studies.frame import Result, Table, Trials, report_trials, run_trials
 from studies.model_truth import Truth, counted_from, draw_truth, sample_named
 from truekev.errors import FitError, RefusedError
 from truekev.scale.crystal import Crystal, crystal_of, scatter_of
@@ -136,16 +136,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 def main() -> int:
     """Run the cells and write their page."""
     trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 4")
-    tables, answer = _tables(trials)
-    print(answer)
-    write_page(
-        trials,
-        title="Whole spectrum: inside the model",
-        question=(__doc__ or "").strip(),
-        tables=tables,
-        answer=answer,
-    )
-    return 0
+    return report_trials(trials, _tables, "Whole spectrum: inside the model", __doc__ or "")
 
 
 if __name__ == "__main__":

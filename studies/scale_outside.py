@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from studies.frame import Result, Table, Trials, run_trials, write_page
+from studies.frame import Result, Table, Trials, report_trials, run_trials
 from studies.model_truth import CHANGES, counted_from, draw_truth, with_changes
 from studies.scale_inside import ENERGIES_KEV, program
 from truekev.errors import FitError, RefusedError
@@ -76,16 +76,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 def main() -> int:
     """Run the cases and write their page."""
     trials = run_trials("scale_outside", trial, n_trials=N_EACH * len(CASES), seed=SEED, settings="whole 2")
-    tables, answer = _tables(trials)
-    print(answer)
-    write_page(
-        trials,
-        title="Whole spectrum: outside the model",
-        question=(__doc__ or "").strip(),
-        tables=tables,
-        answer=answer,
-    )
-    return 0
+    return report_trials(trials, _tables, "Whole spectrum: outside the model", __doc__ or "")
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 
-from studies.frame import Result, Table, Trials, run_trials, write_page
+from studies.frame import Result, Table, Trials, report_trials, run_trials
 from studies.model_truth import Truth, counted_from, draw_truth, sample_named
 from studies.scale_inside import program
 from truekev.errors import FitError, RefusedError
@@ -126,16 +126,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 def main() -> int:
     """Run all and write the page."""
     trials = run_trials("whole_unknown_gain", trial, n_trials=N_THORIUM + N_FOREIGN, seed=SEED, settings="whole 3")
-    tables, answer = _tables(trials)
-    print(answer)
-    write_page(
-        trials,
-        title="Unknown gain, whole spectrum",
-        question=(__doc__ or "").strip(),
-        tables=tables,
-        answer=answer,
-    )
-    return 0
+    return report_trials(trials, _tables, "Unknown gain, whole spectrum", __doc__ or "")
 
 
 if __name__ == "__main__":

@@ -20,9 +20,10 @@ from scipy.special import chdtri, ndtri
 from scipy.stats import qmc
 
 from truekev.errors import FitError
-from truekev.scale.whole.fit import DELTA, WholeFit, assembled
-from truekev.scale.whole.problem import Problem, ShapePrior, clipped
-from truekev.scale.whole.strengths import Solved, Start, Weights, deviance_of, rows_of
+from truekev.scale.whole.fit import WholeFit, assembled
+from truekev.scale.whole.likelihood import NearLikelihood, parameters_of
+from truekev.scale.whole.problem import ShapePrior, clipped
+from truekev.scale.whole.strengths import Start
 
 __all__ = ["PLAIN_COUNTS", "averaged"]
 
@@ -67,10 +68,6 @@ class _Student:
         return np.asarray(np.log(self.size) + volume - tail)
 
 
-def _parameters(fit: WholeFit) -> Array:
-    return np.concatenate([fit.shape, *([one.log_gain, one.room_gain] for one in fit.spectra)])
-
-
 def _summits(fits: Sequence[WholeFit], free: npt.NDArray[np.bool_]) -> list[_Student]:
     """A distribution about every fit that is not another's, the best first."""
     ordered = sorted(fits, key=lambda fit: fit.deviance)
@@ -78,7 +75,7 @@ def _summits(fits: Sequence[WholeFit], free: npt.NDArray[np.bool_]) -> list[_Stu
     for fit in ordered:
         if fit.deviance > ordered[0].deviance + _BEHIND:
             break
-        at = _parameters(fit)[free]
+        at = parameters_of(fit)[free]
         if all(float((at - other) @ precision @ (at - other)) > 1.0 for other, precision in kept):
             kept.append((at, np.asarray(np.linalg.inv(fit.covariance[np.ix_(free, free)]))))
     # Low-discrepancy points come in powers of two.
@@ -103,14 +100,10 @@ def averaged(
     WholeFit
         At the mean; the best of `fits` where too few samples count.
     """
-    problem = Problem(starts, prior, DELTA, gain_spread)
     best = min(fits, key=lambda fit: fit.deviance)
-    at_best = _parameters(best)
-    free = ~problem.held
-    # Weights and what is known of the strengths stay those of the best fit.
-    weights = [Weights(one.factor, np.maximum(one.model, 0.0)) for one in best.spectra]
-    rows = [rows_of(start, one.strengths) for start, one in zip(starts, best.spectra, strict=True)]
-    factors = [one.factor for one in weights]
+    near = NearLikelihood(best, starts, prior, gain_spread)
+    at_best = parameters_of(best)
+    free = ~near.problem.held
 
     def log_likely(values: Array) -> float:
         theta = at_best.copy()
@@ -118,11 +111,9 @@ def averaged(
         if not np.array_equal(clipped(theta), theta):
             return -np.inf
         try:
-            solved = problem.solve(theta, factors, rows)
+            return -0.5 * near.deviance(theta)
         except FitError:
             return -np.inf
-        fitted = zip(starts, solved, weights, strict=True)
-        return -0.5 * (problem.prior_cost(theta) + sum(deviance_of(start.data, one, w) for start, one, w in fitted))
 
     from_fits = _summits(fits, free)
     sources = list(from_fits)
@@ -150,5 +141,4 @@ def averaged(
     theta[free] = mean
     of_all = np.zeros((free.size, free.size))
     of_all[np.ix_(free, free)] = covariance
-    solved_at: list[Solved] = problem.solve(theta, factors, rows)
-    return assembled(problem, theta, of_all, solved_at, rounds=best.rounds, settled=best.settled)
+    return assembled(near.problem, theta, of_all, near.solved(theta), rounds=best.rounds, settled=best.settled)

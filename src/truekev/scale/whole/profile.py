@@ -16,9 +16,10 @@ from iminuit import Minuit
 
 from truekev.errors import FitError
 from truekev.scale.whole.fit import WholeFit
+from truekev.scale.whole.likelihood import NearLikelihood, parameters_of
 from truekev.scale.whole.model import N_SHAPE, pulse_of
-from truekev.scale.whole.problem import Problem, ShapePrior, clipped
-from truekev.scale.whole.strengths import Start, Weights, deviance_of, rows_of
+from truekev.scale.whole.problem import ShapePrior, clipped
+from truekev.scale.whole.strengths import Start
 
 __all__ = ["ProfileInterval", "profile_interval"]
 
@@ -70,12 +71,9 @@ class _Profiled:
         index: int,
         energy_kev: float,
     ) -> None:
-        self.starts = starts
-        self.weights = [Weights(one.factor, np.maximum(one.model, 0.0)) for one in fit.spectra]
-        self.problem = Problem(starts, prior, 0.0, gain_spread)
+        self.near = NearLikelihood(fit, starts, prior, gain_spread)
         self.gain_at = N_SHAPE + 2 * index
-        self.theta = np.concatenate([fit.shape, *([one.log_gain, one.room_gain] for one in fit.spectra)])
-        self.rows = [rows_of(s, one.strengths) for s, one in zip(starts, fit.spectra, strict=True)]
+        self.theta = parameters_of(fit)
         pulse = fit.spectra[index].pulse
         self.curve = pulse.curve
         self.energy_kev = energy_kev
@@ -91,7 +89,7 @@ class _Profiled:
         by_theta /= -slope
         covariance = fit.covariance
         self.u_kev = float(np.sqrt(by_theta @ covariance @ by_theta))
-        self.free = np.flatnonzero(~self.problem.held & (np.arange(self.theta.size) != self.gain_at))
+        self.free = np.flatnonzero(~self.near.problem.held & (np.arange(self.theta.size) != self.gain_at))
         along = covariance @ by_theta
         self.slope = along[self.free] / self.u_kev
         left = covariance - np.outer(along, along) / self.u_kev**2
@@ -114,13 +112,9 @@ class _Profiled:
     def __call__(self, values: Array) -> float:
         theta = self.theta_of(np.asarray(values, dtype=np.float64))
         try:
-            solved = self.problem.solve(theta, [one.factor for one in self.weights], self.rows)
+            return self.near.deviance(theta)
         except FitError:
             return _FAR
-        return self.problem.prior_cost(theta) + sum(
-            deviance_of(start.data, one, weights)
-            for start, one, weights in zip(self.starts, solved, self.weights, strict=True)
-        )
 
 
 def profile_interval(
