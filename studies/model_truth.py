@@ -25,7 +25,7 @@ from truekev.scale.whole.fit import DELTA
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
 from truekev.scale.whole.parts import SMOOTH, ForwardParts, parts_of
 from truekev.scale.whole.prior import PRIOR_MEAN, PRIOR_U, TIE_U, ties_of
-from truekev.scale.whole.strengths import model_error
+from truekev.scale.whole.weights import model_error
 from truekev.sources.described import resolve_source
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector
 from truekev.transport.node_response import node_response

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from tests.support.vial_counts import CRYSTAL, LOG_GAIN, SCATTER, SHAPE, counted
 
-from truekev.scale.whole.fit import DELTA, fit_whole
+from truekev.scale.whole.fit import fit_whole
 from truekev.scale.whole.fit_start import start_of
+from truekev.scale.whole.likelihood import NearLikelihood
 from truekev.scale.whole.model import N_SHAPE, pulse_of
 from truekev.scale.whole.posterior import averaged
 from truekev.scale.whole.prior import held_shape
-from truekev.scale.whole.problem import Problem
-from truekev.scale.whole.strengths import Start, Weights, deviance_of, rows_of
+from truekev.scale.whole.strengths import Start
 
 PRIOR = held_shape(SHAPE, width_u=1e-4)
 
@@ -30,15 +30,13 @@ def test_few_counts_against_a_grid() -> None:
     fit = fit_whole([start], PRIOR, SHAPE)
     found = averaged([fit], [start], PRIOR)
     one = fit.spectra[0]
-    problem = Problem([start], PRIOR, DELTA, None)
-    weights, rows = Weights(one.factor, np.maximum(one.model, 0.0)), rows_of(start, one.strengths)
+    near = NearLikelihood(fit, [start], PRIOR, None)
     u = float(np.sqrt(fit.covariance[N_SHAPE, N_SHAPE]))
     grid = one.log_gain + u * np.linspace(-6.0, 6.0, 121)
     deviance = []
     for log_gain in grid:
         theta = np.concatenate([fit.shape, [log_gain, one.room_gain]])
-        (solved,) = problem.solve(theta, [weights.factor], [rows])
-        deviance.append(deviance_of(start.data, solved, weights))
+        deviance.append(near.marginal(theta))
     likely = np.exp(-0.5 * (np.array(deviance) - min(deviance)))
     likely /= likely.sum()
     mean = float(likely @ grid)

@@ -23,7 +23,7 @@ from truekev.scale.templates import NOMINAL_S
 from truekev.scale.whole.fit import DELTA
 from truekev.scale.whole.model import N_PULSE
 from truekev.scale.whole.prior import shape_prior
-from truekev.scale.whole.strengths import model_error as error_of_model
+from truekev.scale.whole.weights import model_error as error_of_model
 
 __all__ = ["JUDGED_KEV", "LONGEST_S", "Forecast", "GroupArea", "ReachTime", "forecast", "scale_u"]
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import solve_triangular
 
 from truekev.errors import RefusedError
 from truekev.scale.calibrate_peaks import CountedSpectrum
@@ -40,7 +39,6 @@ _SETTLED = 0.3  # of a slice's own uncertainty
 _NOT_ALIKE = 4.0  # chi-square per degree of freedom of a slice that is of something else
 _BLIND_ROUNDS = 2
 _BLIND_BINS = 160  # for the first look, before any scale is known
-_LEAST_MODEL = 0.2
 _BEYOND = 0.15
 _ROOM_ROUNDS = 2  # in which the background, too, is moved to the gain of the sum
 
@@ -111,8 +109,7 @@ def _refuse_strangers(own: SliceGains) -> None:
 
 def _expected(fitted: FittedWhole, model: Array) -> ExpectedShape:
     """The model per channel with its most likely error on it, which all slices share."""
-    weighted = solve_triangular(fitted.factor, fitted.residual, lower=True, trans=1)
-    error = fitted.factor @ (fitted.factor.T @ weighted) - np.maximum(fitted.model, _LEAST_MODEL) * weighted
+    error, _ = fitted.weights.likely_error(fitted.residual)
     ratio = np.clip(1.0 + error / np.maximum(fitted.model, 1.0), 0.3, 3.0)
     middle = 0.5 * (fitted.edges[1:] + fitted.edges[:-1])
     return ExpectedShape(np.asarray(model * np.interp(np.arange(model.size), middle, ratio)))

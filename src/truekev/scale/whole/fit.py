@@ -17,13 +17,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import solve_triangular
 
 from truekev.errors import FitError
 from truekev.scale.light import Pulse
 from truekev.scale.whole.model import N_SHAPE, Design, design_of
 from truekev.scale.whole.problem import OWN, Problem, ShapePrior, clipped, inverse
-from truekev.scale.whole.strengths import Solved, Start, Weights, deviance_of, rows_of, smoothed
+from truekev.scale.whole.strengths import Solved, Start, deviance_of, rows_of, smoothed
+from truekev.scale.whole.weights import Weights
 
 __all__ = ["DELTA", "FittedWhole", "WholeFit", "assembled", "expected_covariance", "fit_whole"]
 
@@ -51,8 +51,8 @@ class FittedWhole:
     model : ndarray, shape (n,)
     residual : ndarray, shape (n,)
         Residuals made white: independent, of variance one where the model holds.
-    factor : ndarray, shape (n, n)
-        Lower Cholesky factor of V.
+    weights : Weights
+        V of the residuals.
     edges : ndarray, shape (n + 1,)
         Bin edges in the pulse coordinate.
     """
@@ -64,7 +64,7 @@ class FittedWhole:
     strengths: Array
     model: Array
     residual: Array
-    factor: Array
+    weights: Weights
     edges: Array
 
 
@@ -117,11 +117,11 @@ def expected_covariance(
     problem = Problem([start], prior, delta, None)
     design = design_of(start.data, start.parts, theta[:N_SHAPE], float(theta[N_SHAPE]))
     model = design.columns @ strengths
-    factor = problem.factor(theta, 0, model, design)
+    weights = problem.weights(theta, 0, model, design)
     rows, _ = rows_of(start, strengths)
-    white = np.vstack([solve_triangular(factor, design.columns, lower=True), rows])
+    white = np.vstack([weights.white(design.columns), rows])
     one = Solved(design, np.maximum(strengths, 1e-9), model, white, np.zeros(white.shape[0]), 0.0)
-    information, _ = problem.equations(theta, [one], [factor])
+    information, _ = problem.equations(theta, [one], [weights])
     return inverse(information, problem.held)
 
 
@@ -176,11 +176,11 @@ def fit_whole(
     strengths: list[Array | None] = [None] * len(starts)
     damping, settled, rounds = 0.0, False, 0
     for rounds in range(1, most_rounds + 1):
-        factors = [problem.factor(theta, j, models[j], designs[j]) for j in range(len(starts))]
+        weights = [problem.weights(theta, j, models[j], designs[j]) for j in range(len(starts))]
         rows = [rows_of(s, a) for s, a in zip(starts, strengths, strict=True)]
-        solved = problem.solve(theta, factors, rows)
+        solved = problem.solve(theta, weights, rows)
         cost = sum(s.cost for s in solved) + problem.prior_cost(theta)
-        information, gradient = problem.equations(theta, solved, factors)
+        information, gradient = problem.equations(theta, solved, weights)
         moved = False
         for _ in range(12):
             move = _step(information, gradient, problem.held, damping)
@@ -190,7 +190,7 @@ def fit_whole(
                 settled = True
                 break
             try:
-                tried = problem.solve(trial, factors, rows)
+                tried = problem.solve(trial, weights, rows)
             except FitError:
                 damping = max(4.0 * damping, 0.01)
                 continue
@@ -229,12 +229,9 @@ def assembled(
     rounds, settled
         As in `WholeFit`.
     """
-    weights = [
-        Weights(problem.factor(theta, j, np.maximum(one.model, 0.0), one.design), np.maximum(one.model, 0.0))
-        for j, one in enumerate(solved)
-    ]
+    weights = [problem.weights(theta, j, np.maximum(one.model, 0.0), one.design) for j, one in enumerate(solved)]
     rows = [rows_of(s, one.strengths) for s, one in zip(problem.starts, solved, strict=True)]
-    last = problem.solve(theta, [w.factor for w in weights], rows)
+    last = problem.solve(theta, weights, rows)
     prior_cost = problem.prior_cost(theta)
     deviance = prior_cost + sum(
         deviance_of(start.data, one, w) for start, one, w in zip(problem.starts, last, weights, strict=True)
@@ -251,7 +248,7 @@ def assembled(
                 one.strengths,
                 one.model,
                 one.residual[: start.data.counts.size],
-                weights[j].factor,
+                weights[j],
                 start.data.edges,
             )
         )

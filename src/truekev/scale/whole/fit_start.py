@@ -19,7 +19,15 @@ from truekev.scale.whole.prior import PRIOR_MEAN, ties_of
 from truekev.scale.whole.strengths import Start
 from truekev.transport.stand import Scatter
 
-__all__ = ["covariance_of_pulse", "fwhm_at_662", "kept_parts", "pulse_covariance", "shape_from", "start_of"]
+__all__ = [
+    "covariance_of_pulse",
+    "fwhm_at_662",
+    "kept_parts",
+    "pulse_covariance",
+    "pulse_jacobian",
+    "shape_from",
+    "start_of",
+]
 
 Array = npt.NDArray[np.float64]
 
@@ -65,15 +73,21 @@ def covariance_of_pulse(fit: WholeFit, index: int) -> Array:
 
 def pulse_covariance(covariance: Array, pulse: Pulse, index: int) -> Array:
     """The same from the covariance of all stepped parameters."""
+    pick = pulse_jacobian(covariance.shape[0], pulse, index)
+    return np.asarray(pick @ covariance @ pick.T, dtype=np.float64)
+
+
+def pulse_jacobian(size: int, pulse: Pulse, index: int) -> Array:
+    """Derivatives of (c0 [channels], ln g, kappa, s, psi) of one spectrum by all stepped parameters, (12, size)."""
     gain_at = N_SHAPE + 2 * index
-    pick = np.zeros((12, covariance.shape[0]))
+    pick = np.zeros((12, size))
     pick[0, 0] = pulse.gain * 1e-3
     pick[0, gain_at] = pulse.c0
     pick[1, gain_at] = 1.0
     pick[2, 1] = 1.0
     pick[3, 2] = 1.0
     pick[4:, 3:N_PULSE] = np.eye(KNOTS_KEV.size)
-    return np.asarray(pick @ covariance @ pick.T, dtype=np.float64)
+    return pick
 
 
 def fwhm_at_662(shape: Array, var_d_kev2: float) -> float:

@@ -65,7 +65,7 @@ def _misfits(fit: WholeFit, index: int, start: Start) -> tuple[Misfit, ...]:
     one = fit.spectra[index]
     edges_u = one.design.edges_u
     width_u = 0.5 * float(np.exp(fit.shape[N_PULSE])) * np.sqrt(REFERENCE_KEV)
-    covariance = one.factor @ one.factor.T
+    covariance = one.weights.covariance
     off = start.data.counts - one.model
     found = []
     low = 0

@@ -25,7 +25,7 @@ __all__ = ["KAPPAS", "SMOOTH", "U_EDGES", "ForwardParts", "continuum_on_u", "par
 Array = npt.NDArray[np.float64]
 
 KAPPAS: Array = np.array([0.1, 0.55, 1.0, 1.45, 1.9])
-U_STEP = 0.05
+U_STEP = 0.1  # a fourth of the narrowest peak's standard deviation
 U_EDGES: Array = np.arange(0.0, 60.0 + U_STEP / 2, U_STEP)
 SMOOTH = "smooth"
 # Fall-off of the smooth parts [keV-equivalent].

@@ -2,11 +2,12 @@
 
 With some thousand counts a handful of them decides where 2615 keV lies; the likelihood then has more than one summit,
 or leans, and the best fit is neither the most accurate answer nor the middle of an honest interval. The mean of the
-posterior has the least mean square error. It is taken by importance sampling, strengths at their best for every sample:
-first from Student distributions around all fits found, and where too few samples count, from one more about what those
-gave, all samples weighed by the mixture (Cornuet, Marin, Mira and Robert 2012, Adaptive multiple importance sampling,
-Scand. J. Statist. 39, 798; Owen and Zhou 2000, J. Am. Statist. Assoc. 95, 135). Points are fixed and of low
-discrepancy, so that the same spectrum always gives the same scale.
+posterior has the least mean square error. It is taken by importance sampling, strengths integrated out for every
+sample: first from Student distributions around all fits found, each once as the fit has it and once drawn out along
+what the upper end of the scale hangs on, where the likelihood has long tails; where too few samples count, from one
+more about what those gave. All samples are weighed by the mixture (Cornuet, Marin, Mira and Robert 2012, Adaptive
+multiple importance sampling, Scand. J. Statist. 39, 798; Owen and Zhou 2000, J. Am. Statist. Assoc. 95, 135). Points
+are fixed and of low discrepancy, so that the same spectrum always gives the same scale.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from scipy.stats import qmc
 
 from truekev.errors import FitError
 from truekev.scale.whole.fit import WholeFit, assembled
+from truekev.scale.whole.fit_start import pulse_jacobian
 from truekev.scale.whole.likelihood import NearLikelihood, parameters_of
 from truekev.scale.whole.problem import ShapePrior, clipped
 from truekev.scale.whole.strengths import Start
@@ -29,7 +31,7 @@ __all__ = ["PLAIN_COUNTS", "averaged"]
 
 Array = npt.NDArray[np.float64]
 
-PLAIN_COUNTS = 100_000.0  # with as many the likelihood has one summit, and is normal about it
+PLAIN_COUNTS = 1_000_000.0  # with as many the likelihood has one summit, and is normal about it
 _SAMPLES_EACH = 24  # for every free parameter
 _SEED = 20
 _TAIL = 7.0  # degrees of freedom of the Student distributions
@@ -37,6 +39,8 @@ _BEHIND = 12.0  # -2 ln L behind the best: such a fit no longer matters
 _ENOUGH = 80.0  # samples that count; with fewer the sampling goes on
 _ROUNDS = 4
 _LEAST_EFFECTIVE = 12.0  # below, the mean would be noise
+_DRAWN_OUT = 4.0  # times as wide in what the energy at the upper end hangs on
+_TOP_KEV = 2615.0
 _OWN_SHARE = 0.5  # of the covariance of a later round that its samples give; the rest is the best fit's
 
 
@@ -69,7 +73,7 @@ class _Student:
 
 
 def _summits(fits: Sequence[WholeFit], free: npt.NDArray[np.bool_]) -> list[_Student]:
-    """A distribution about every fit that is not another's, the best first."""
+    """Two distributions about every fit that is not another's, the best first: as the fit says, and drawn out."""
     ordered = sorted(fits, key=lambda fit: fit.deviance)
     kept: list[tuple[Array, Array]] = []
     for fit in ordered:
@@ -79,8 +83,24 @@ def _summits(fits: Sequence[WholeFit], free: npt.NDArray[np.bool_]) -> list[_Stu
         if all(float((at - other) @ precision @ (at - other)) > 1.0 for other, precision in kept):
             kept.append((at, np.asarray(np.linalg.inv(fit.covariance[np.ix_(free, free)]))))
     # Low-discrepancy points come in powers of two.
-    size = 2 ** max(round(np.log2(_SAMPLES_EACH * int(free.sum()) / len(kept))), 3)
-    return [_Student(at, precision, size) for at, precision in kept]
+    size = 2 ** max(round(np.log2(_SAMPLES_EACH * int(free.sum()) / (2 * len(kept)))), 3)
+    top = _top_direction(ordered[0])[free]
+    found = []
+    for at, precision in kept:
+        along = np.linalg.solve(precision, top)
+        along /= np.sqrt(float(top @ along))
+        longer = np.linalg.inv(precision) + (_DRAWN_OUT**2 - 1.0) * np.outer(along, along)
+        found += [_Student(at, precision, size), _Student(at, np.asarray(np.linalg.inv(longer)), size)]
+    return found
+
+
+def _top_direction(fit: WholeFit) -> Array:
+    """How the energy read at the upper end changes with the parameters: what a handful of counts leaves most open."""
+    total = np.zeros(fit.covariance.shape[0])
+    for index, one in enumerate(fit.spectra):
+        top = min(_TOP_KEV, float(one.pulse.energy_kev(one.edges[-1])))
+        total += one.pulse.jacobian(top)[0] @ pulse_jacobian(total.size, one.pulse, index)
+    return total
 
 
 def averaged(
@@ -111,7 +131,7 @@ def averaged(
         if not np.array_equal(clipped(theta), theta):
             return -np.inf
         try:
-            return -0.5 * near.deviance(theta)
+            return -0.5 * near.marginal(theta)
         except FitError:
             return -np.inf
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import cholesky, solve_triangular
 
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, Design, design_of, gradient_of
-from truekev.scale.whole.strengths import Solved, Start, residual_covariance, solve
+from truekev.scale.whole.strengths import Solved, Start, solve
+from truekev.scale.whole.weights import Weights, weights_of
 
 __all__ = ["OWN", "Problem", "ShapePrior", "clipped", "inverse"]
 
@@ -72,27 +72,26 @@ class Problem:
         off = np.where(self.held, 0.0, theta - self.mean)
         return float(off @ self.precision @ off)
 
-    def solve(self, theta: Array, factors: Sequence[Array], rows: Sequence[tuple[Array, Array]]) -> list[Solved]:
+    def solve(self, theta: Array, weights: Sequence[Weights], rows: Sequence[tuple[Array, Array]]) -> list[Solved]:
         """Strengths of every spectrum."""
         found = []
         for j, start in enumerate(self.starts):
             log_gain, room_gain = self.own(theta, j)
             design = design_of(start.data, start.parts, theta[:N_SHAPE], log_gain)
-            found.append(solve(start, design, room_gain, factors[j], *rows[j]))
+            found.append(solve(start, design, room_gain, weights[j], *rows[j]))
         return found
 
-    def factor(self, theta: Array, j: int, model: Array, design: Design) -> Array:
-        """Lower Cholesky factor of V."""
-        total = residual_covariance(model, self.starts[j].data, design, theta[N_PULSE:N_SHAPE], self.delta)
-        return np.asarray(cholesky(total, lower=True, check_finite=False))
+    def weights(self, theta: Array, j: int, model: Array, design: Design) -> Weights:
+        """V of one spectrum."""
+        return weights_of(model, self.starts[j].data, design, theta[N_PULSE:N_SHAPE], self.delta)
 
-    def equations(self, theta: Array, solved: Sequence[Solved], factors: Sequence[Array]) -> tuple[Array, Array]:
+    def equations(self, theta: Array, solved: Sequence[Solved], weights: Sequence[Weights]) -> tuple[Array, Array]:
         """Information and gradient of the stepped parameters, strengths projected out."""
         information = self.precision.copy()
         gradient = -self.precision @ np.where(self.held, 0.0, theta - self.mean)
         for j, (start, one) in enumerate(zip(self.starts, solved, strict=True)):
             slopes = gradient_of(one.design, start.data, start.parts, one.strengths)
-            white = solve_triangular(factors[j], slopes, lower=True, check_finite=False)
+            white = weights[j].white(slopes)
             more = one.white.shape[0] - start.data.counts.size
             white = np.vstack([white, np.zeros((more, self.size_of_one))])
             alive = one.strengths > 0

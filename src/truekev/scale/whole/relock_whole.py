@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import solve_triangular
 
 from truekev.errors import FitError, RefusedError
 from truekev.quantity import Measured
@@ -149,8 +148,8 @@ def gain_only(
 def _gain_of(fit: WholeFit, start: Start) -> GainFit:
     one = fit.spectra[0]
     slopes = gradient_of(one.design, start.data, start.parts, one.strengths)
-    white = solve_triangular(one.factor, slopes, lower=True)
-    columns = solve_triangular(one.factor, one.design.columns[:, one.strengths > 0], lower=True)
+    white = one.weights.white(slopes)
+    columns = one.weights.white(one.design.columns[:, one.strengths > 0])
     others = np.column_stack([columns, white[:, N_PULSE], white[:, N_SHAPE + 1]])
     size = np.sqrt((others**2).sum(axis=0))
     basis, _ = np.linalg.qr(others[:, size > 0] / size[size > 0])

@@ -88,7 +88,7 @@ def local_shifts(
     fwhm_kev = _FWHM * 2.0 * sigma / place * energy
     edges_u = fitted.design.edges_u
     middle = 0.5 * (edges_u[1:] + edges_u[:-1])
-    covariance = fitted.factor @ fitted.factor.T
+    covariance = fitted.weights.covariance
     order = np.argsort(energy)
     found = []
     for group in form_groups(energy, area, makers, fwhm_kev, apart=_APART):

@@ -25,7 +25,7 @@ Integers = npt.NDArray[np.int64]
 WIDTHS = 3  # ln R, f0, f2
 _P0_KEV = 661.655
 _FWHM2 = 5.545177444479562
-_REACH = 4.5
+_REACH = 4.0
 _LEAST_P_KEV = 12.0
 
 
@@ -94,12 +94,19 @@ def smeared(
             cells = continuum[j]
             for part in range(k):
                 row[part] += cells[part] * share
-        for n in range(line_u.size):
-            z = (u - line_u[n]) / line_sigma[n]
-            if z > _REACH:
-                row[line_part[n]] += line_area[n]
-            elif z > -_REACH:
-                row[line_part[n]] += line_area[n] * _below(z)
+    whole = np.zeros((edges_u.size + 1, k))  # lines that lie below an edge with all their counts
+    for n in range(line_u.size):
+        reach = _REACH * line_sigma[n]
+        first = np.searchsorted(edges_u, line_u[n] - reach)
+        last = np.searchsorted(edges_u, line_u[n] + reach)
+        for e in range(first, last):
+            out[e, line_part[n]] += line_area[n] * _below((edges_u[e] - line_u[n]) / line_sigma[n])
+        whole[last, line_part[n]] += line_area[n]
+    for part in range(k):
+        running = 0.0
+        for e in range(edges_u.size):
+            running += whole[e, part]
+            out[e, part] += running
     return out
 
 

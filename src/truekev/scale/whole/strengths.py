@@ -1,28 +1,25 @@
-"""Strengths of the parts for a scale that is given: weights, what is known beforehand, least squares, likelihood."""
+"""Strengths of the parts for a scale that is given: what is known beforehand, least squares, likelihood."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import solve_triangular
-from scipy.ndimage import maximum_filter1d
 from scipy.optimize import nnls
 
 from truekev.errors import FitError
 from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.model import Design
 from truekev.scale.whole.parts import SMOOTH, ForwardParts
+from truekev.scale.whole.weights import LEAST_MODEL, Weights
 
 __all__ = [
+    "LEAST_EXPECTED",
     "Solved",
     "Start",
-    "Weights",
     "deviance_of",
-    "model_error",
-    "residual_covariance",
+    "poisson_deviance",
     "rows_of",
     "smoothed",
     "solve",
@@ -30,12 +27,7 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 
-_LOW_KEV = 45.0  # absorption, X-rays, scatter and trigger make templates worse towards low energy
-_MOST_ERROR = 0.5
-_CORRELATED_FWHM = 2.0
-_P0_KEV = 661.655
-_LEAST_MODEL = 0.2  # counts in a bin: below it one count would weigh too much
-_LEAST_EXPECTED = 0.02  # of the model: an error does not turn counts negative
+LEAST_EXPECTED = 0.02  # of the model: an error does not turn counts negative
 _USUAL_PILE_UP = 0.002  # of all counts: some microseconds at some hundred counts per second
 _LEAST_SIZE = 1e-5
 _SHARE_U, _LEAST_SHARE_U = 0.15, 0.01  # of a share, and of all: the source is put down a little differently
@@ -61,28 +53,6 @@ class Start:
     log_gain: float
     ties: tuple[tuple[int, int, float], ...] = ()
     shares: Array | None = None
-
-
-def model_error(u: Array, width: Array, delta: float) -> tuple[Array, float]:
-    """Standard deviation of the model's error at `u` (relative), and its length of correlation in u.
-
-    The process is Ornstein and Uhlenbeck's: correlated over two peak widths, rough, so that it allows for a peak of a
-    slightly wrong place or shape as well as for one of a wrong size.
-    """
-    fwhm_u = 0.5 * float(np.exp(width[0])) * np.sqrt(_P0_KEV)
-    relative = np.minimum(delta * (1.0 + (_LOW_KEV / np.maximum(u, 1.0) ** 2) ** 4), _MOST_ERROR)
-    return relative, _CORRELATED_FWHM * fwhm_u
-
-
-def residual_covariance(model: Array, data: BinnedSpectrum, design: Design, width: Array, delta: float) -> Array:
-    """V: noise of the counts and of the background, and the model's error, shape (n, n)."""
-    u = np.maximum(0.5 * (design.edges_u[1:] + design.edges_u[:-1]), 1.0)
-    relative, length = model_error(u, width, delta)
-    # Not more than was counted: a model that is far too high must not excuse itself.
-    amplitude = relative * np.minimum(model, maximum_filter1d(data.counts, 3) + 1.0)
-    total = amplitude[:, None] * np.exp(-np.abs(u[:, None] - u[None, :]) / length) * amplitude[None, :]
-    total[np.diag_indices_from(total)] += np.maximum(model, _LEAST_MODEL) + data.room_variance
-    return np.asarray(total, dtype=np.float64)
 
 
 def rows_of(start: Start, strengths: Array | None) -> tuple[Array, Array]:
@@ -141,14 +111,14 @@ class Solved:
     cost: float
 
 
-def solve(start: Start, design: Design, room_gain: float, factor: Array, rows: Array, targets: Array) -> Solved:
+def solve(start: Start, design: Design, room_gain: float, weights: Weights, rows: Array, targets: Array) -> Solved:
     """Strengths for given scale and weights."""
     columns = design.columns
     if start.data.has_room:
         columns = columns.copy()
         columns[:, -1] = np.maximum(start.data.room + room_gain * start.data.room_slope, 0.0)
-    white = np.vstack([solve_triangular(factor, columns, lower=True, check_finite=False), rows])
-    target = np.concatenate([solve_triangular(factor, start.data.counts, lower=True, check_finite=False), targets])
+    white = np.vstack([weights.white(columns), rows])
+    target = np.concatenate([weights.white(start.data.counts), targets])
     size = np.sqrt((white**2).sum(axis=0))
     if not np.all(np.isfinite(size)):
         raise FitError("the fit of the whole spectrum does not settle.")
@@ -163,42 +133,22 @@ def solve(start: Start, design: Design, room_gain: float, factor: Array, rows: A
     return Solved(design, strengths, columns @ strengths, white, residual, float(residual @ residual))
 
 
-@dataclass(frozen=True, eq=False)
-class Weights:
-    """V of one spectrum's residuals: its lower Cholesky factor, and the model that it was made with."""
-
-    factor: Array
-    weighing: Array
-
-    @cached_property
-    def own(self) -> Array:
-        """The part of V's diagonal that is counting noise."""
-        return np.maximum(self.weighing, _LEAST_MODEL)
-
-    @cached_property
-    def covariance(self) -> Array:
-        """V."""
-        return np.asarray(self.factor @ self.factor.T)
-
-    @cached_property
-    def volume(self) -> float:
-        """Logarithm of det V less that of the counting noise."""
-        return 2.0 * float(np.log(np.diag(self.factor)).sum()) - float(np.log(self.own).sum())
-
-
 def deviance_of(data: BinnedSpectrum, one: Solved, weights: Weights) -> float:
     """-2 ln L of one spectrum and of its equations of strengths, less a constant of the counts.
 
     The most likely error of the model, G V^-1 r with G = V - diag(mu), is put on top of the model; the rest is Poisson.
     """
     n = data.counts.size
-    weighted = solve_triangular(weights.factor, one.residual[:n], lower=True, trans=1, check_finite=False)
-    error = weights.covariance @ weighted - weights.own * weighted
-    expected = np.maximum(one.model + error, _LEAST_EXPECTED * np.maximum(one.model, _LEAST_MODEL))
-    ratio = np.where(data.counts > 0, np.maximum(data.counts, 1e-12) / expected, 1.0)
-    poisson = 2.0 * float((expected - data.counts + data.counts * np.log(ratio)).sum())
+    error, weighted = weights.likely_error(one.residual[:n])
     rows = float(one.residual[n:] @ one.residual[n:])
-    return poisson + float(error @ weighted) + rows + weights.volume
+    return poisson_deviance(data.counts, one.model + error, one.model) + float(error @ weighted) + rows + weights.volume
+
+
+def poisson_deviance(counts: Array, expected: Array, model: Array) -> float:
+    """Deviance of Poisson counts, what is expected held above a small part of the model."""
+    expected = np.maximum(expected, LEAST_EXPECTED * np.maximum(model, LEAST_MODEL))
+    ratio = np.where(counts > 0, np.maximum(counts, 1e-12) / expected, 1.0)
+    return 2.0 * float((expected - counts + counts * np.log(ratio)).sum())
 
 
 def smoothed(counts: Array) -> Array:
