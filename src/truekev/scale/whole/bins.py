@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -51,6 +52,11 @@ class BinnedSpectrum:
     room_precision: float
     has_room: bool
     pile_up: Array
+
+    @cached_property
+    def further(self) -> Array:
+        """Pile-up and background side by side, shape (n, 2)."""
+        return np.column_stack([self.pile_up, self.room])
 
 
 def channel_range(counts: Array, pulse: Pulse) -> tuple[int, int]:

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from truekev.scale.find_groups import warped
 from truekev.scale.light import KNOTS_KEV, NODES_KEV, LightCurve, Pulse
-from truekev.scale.templates import nominal_pulse_kev, nominal_pulse_kev_at_nodes
+from truekev.scale.templates import nominal_pulse_kev
 from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.parts import KAPPAS, U_EDGES, ForwardParts
-from truekev.scale.whole.smear import WIDTHS, sigma_u, smeared, smeared_sum
+from truekev.scale.whole.smear import WIDTHS, laid_out, sigma_u, smeared, smeared_sum
 
 __all__ = ["N_PULSE", "N_SHAPE", "Design", "design_of", "gradient_of", "pulse_of"]
 
@@ -40,7 +39,7 @@ def pulse_of(curve: LightCurve, shape: Array, log_gain: float) -> Pulse:
 @dataclass(frozen=True, eq=False)
 class Design:
     """Counts of every part per unit of strength in every bin, shape (n, k + 2): parts, pile-up, measured background;
-    and what is needed for derivatives.
+    and what is needed for derivatives. `width` is (ln R, f0, f2).
     """
 
     columns: Array
@@ -48,10 +47,9 @@ class Design:
     edges_u: Array
     kappa_low: int
     kappa_share: float
+    width: Array
     sigma: Array
-    by_width: Array
     line_sigma: Array
-    line_by_width: Array
 
 
 def design_of(data: BinnedSpectrum, parts: ForwardParts, shape: Array, log_gain: float) -> Design:
@@ -71,16 +69,27 @@ def design_of(data: BinnedSpectrum, parts: ForwardParts, shape: Array, log_gain:
     position = float(np.interp(kappa, KAPPAS, np.arange(KAPPAS.size)))
     low = min(int(position), KAPPAS.size - 2)
     share = position - low
-    continuum = (1.0 - share) * parts.continuum[low] + share * parts.continuum[low + 1]
-    width = shape[N_PULSE:]
-    sigma, by_width = sigma_u(_CELLS, parts.var_d_kev2, width, kappa)
-    line_sigma, line_by_width = sigma_u(parts.line_u, parts.line_var_d_kev2, width, kappa)
-    edges_u = np.sqrt(np.maximum(warped(pulse, data.edges), 0.0))
-    below = smeared(
-        edges_u, _CELLS, _STEP, sigma, continuum, parts.line_u, line_sigma, parts.line_area, parts.line_part
+    width = np.ascontiguousarray(shape[N_PULSE:])
+    columns, edges_u, sigma, line_sigma = laid_out(
+        data.edges,
+        pulse.channel_at_nodes(),
+        parts.nominal_at_nodes,
+        pulse.c0,
+        _CELLS,
+        _STEP,
+        parts.var_d_kev2,
+        width,
+        kappa,
+        parts.continuum[low],
+        parts.continuum[low + 1],
+        share,
+        parts.line_u,
+        parts.line_var_d_kev2,
+        parts.line_area,
+        parts.line_part,
+        data.further,
     )
-    columns = np.column_stack([np.diff(below, axis=0), data.pile_up, data.room])
-    return Design(np.maximum(columns, 0.0), pulse, edges_u, low, share, sigma, by_width, line_sigma, line_by_width)
+    return Design(columns, pulse, edges_u, low, share, width, sigma, line_sigma)
 
 
 def gradient_of(design: Design, data: BinnedSpectrum, parts: ForwardParts, strengths: Array) -> Array:
@@ -90,20 +99,25 @@ def gradient_of(design: Design, data: BinnedSpectrum, parts: ForwardParts, stren
     cells_high = parts.continuum[design.kappa_low + 1] @ strengths[:k]
     cells = (1.0 - design.kappa_share) * cells_low + design.kappa_share * cells_high
     area = parts.line_area * strengths[parts.line_part]
+    kappa = float(
+        KAPPAS[design.kappa_low] + design.kappa_share * (KAPPAS[design.kappa_low + 1] - KAPPAS[design.kappa_low])
+    )
+    _, cells_by_width = sigma_u(_CELLS, parts.var_d_kev2, design.width, kappa)
+    _, line_by_width = sigma_u(parts.line_u, parts.line_var_d_kev2, design.width, kappa)
     density, by_width = smeared_sum(
         design.edges_u,
         _CELLS,
         _STEP,
         design.sigma,
-        design.by_width,
+        cells_by_width,
         cells,
         parts.line_u,
         design.line_sigma,
-        design.line_by_width,
+        line_by_width,
         area,
     )
     pulse = design.pulse
-    energy = np.interp(design.edges_u**2, nominal_pulse_kev_at_nodes(pulse.curve), NODES_KEV)
+    energy = np.interp(design.edges_u**2, parts.nominal_at_nodes, NODES_KEV)
     # A pulse's place moves with the parameters; seen from a fixed channel edge, u moves the other way.
     step = 1e-3 * energy
     u_per_kev = (

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +17,7 @@ import numpy.typing as npt
 from truekev.scale.crystal import Crystal
 from truekev.scale.light import REFERENCE_KEV, LightCurve
 from truekev.scale.sample import Sample, joined
-from truekev.scale.templates import LineSet, deposits_of, nominal_pulse_kev
+from truekev.scale.templates import LineSet, deposits_of, nominal_pulse_kev, nominal_pulse_kev_at_nodes
 from truekev.transport.node_response import NodeResponse
 from truekev.transport.stand import Scatter
 
@@ -75,6 +76,11 @@ class ForwardParts:
     n_source: int
     usual: Array
     curve: LightCurve
+
+    @cached_property
+    def nominal_at_nodes(self) -> Array:
+        """Nominal pulse height [keV-equivalent] at the nodes of `scale.light`."""
+        return nominal_pulse_kev_at_nodes(self.curve)
 
 
 def continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve) -> Array:

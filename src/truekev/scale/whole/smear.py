@@ -17,7 +17,7 @@ import numpy.typing as npt
 from numba import njit
 from scipy.special import ndtr
 
-__all__ = ["WIDTHS", "sigma_u", "smeared", "smeared_sum"]
+__all__ = ["WIDTHS", "laid_out", "sigma_u", "smeared", "smeared_sum"]
 
 Array = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -54,6 +54,39 @@ def _below(z: float) -> float:  # pragma: no cover - compiled
     place = (z + _TABLE_REACH) * _PER_UNIT
     low = int(place)
     return float(_TABLE[low] + (place - low) * (_TABLE[low + 1] - _TABLE[low]))
+
+
+@njit(cache=True)
+def _sigma(u: Array, var_d_kev2: Array, width: Array, kappa: float) -> Array:  # pragma: no cover - compiled
+    """The first of what `sigma_u` gives."""
+    r2 = math.exp(2.0 * width[0]) * _P0_KEV / (4.0 * _FWHM2)
+    sigma = np.empty(u.size)
+    for i in range(u.size):
+        p = max(u[i] * u[i], _LEAST_P_KEV)
+        ratio = _P0_KEV / p
+        law = r2 * (width[1] * ratio + 1.0 - width[1] - width[2] + width[2] / ratio)
+        sigma[i] = math.sqrt(max(law + kappa * kappa * var_d_kev2[i] / (4.0 * p), 1e-4))
+    return sigma
+
+
+@njit(cache=True)
+def _edges_u(edges: Array, channels: Array, nominal: Array, c0: float) -> Array:  # pragma: no cover - compiled
+    """Square root of the nominal pulse height of channel edges; straight below and above the nodes."""
+    out = np.empty(edges.size)
+    last = channels.size - 1
+    for e in range(edges.size):
+        at = edges[e]
+        if at < channels[0]:
+            p = nominal[0] + (at - channels[0]) * nominal[0] / max(channels[0] - c0, 1e-9)
+        elif at > channels[last]:
+            p = nominal[last] + (at - channels[last]) * (nominal[last] - nominal[last - 1]) / (
+                channels[last] - channels[last - 1]
+            )
+        else:
+            i = min(max(np.searchsorted(channels, at, side="right") - 1, 0), last - 1)
+            p = nominal[i] + (at - channels[i]) * (nominal[i + 1] - nominal[i]) / (channels[i + 1] - channels[i])
+        out[e] = math.sqrt(max(p, 0.0))
+    return out
 
 
 @njit(cache=True)
@@ -148,3 +181,47 @@ def smeared_sum(
             for w in range(n_widths):
                 widths[w, e] -= 0.5 * height * z * line_by_width[w, n] / (line_sigma[n] * line_sigma[n])
     return density, widths
+
+
+@njit(cache=True)
+def laid_out(
+    edges: Array,
+    channels: Array,
+    nominal: Array,
+    c0: float,
+    cells_u: Array,
+    step: float,
+    var_d_kev2: Array,
+    width: Array,
+    kappa: float,
+    low: Array,
+    high: Array,
+    share: float,
+    line_u: Array,
+    line_var_d_kev2: Array,
+    line_area: Array,
+    line_part: Integers,
+    more: Array,
+) -> tuple[Array, Array, Array, Array]:  # pragma: no cover - compiled
+    """Counts of every part in every bin, shape (n, k + 2), edges in u, and sigma of cells and lines.
+
+    `edges` and ch(E) at the nodes (`channels`, of the nominal pulse heights `nominal`) are in channels; the continuum
+    is mixed of `low` and `high` (by `share`); `more`, shape (n, 2), are the columns of pile-up and background.
+    """
+    edges_u = _edges_u(edges, channels, nominal, c0)
+    sigma = _sigma(cells_u, var_d_kev2, width, kappa)
+    line_sigma = _sigma(line_u, line_var_d_kev2, width, kappa)
+    m, k = low.shape
+    continuum = np.empty((m, k))
+    for j in range(m):
+        for part in range(k):
+            continuum[j, part] = (1.0 - share) * low[j, part] + share * high[j, part]
+    below = smeared(edges_u, cells_u, step, sigma, continuum, line_u, line_sigma, line_area, line_part)
+    n = edges.size - 1
+    columns = np.empty((n, k + 2))
+    for e in range(n):
+        for part in range(k):
+            columns[e, part] = max(below[e + 1, part] - below[e, part], 0.0)
+        columns[e, k] = max(more[e, 0], 0.0)
+        columns[e, k + 1] = max(more[e, 1], 0.0)
+    return columns, edges_u, sigma, line_sigma
