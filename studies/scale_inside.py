@@ -92,9 +92,9 @@ def figures(rows: list[Any]) -> dict[str, Any]:
         "n": len(rows),
         "refused": len(rows) - len(kept),
         "ratio": ratio,
+        "pooled": float(np.sqrt(np.mean(ratio**2))),
         "each": each,
-        "pooled": float(np.sqrt(np.mean(each**2))),
-        "own": np.sqrt(((u / bound) ** 2).mean(axis=0)),
+        "own": np.sqrt((u**2).mean(axis=0) / (bound**2).mean(axis=0)),
         "inside": inside,
         "coverage": float(inside.mean()),
         "percent": 100.0 * np.sqrt((error**2).mean(axis=0)) / ENERGIES_KEV,
@@ -104,31 +104,42 @@ def figures(rows: list[Any]) -> dict[str, Any]:
 
 def _tables(trials: Trials) -> tuple[list[Table], str]:
     head = ("channels, net counts", "refused", *(f"{e:.0f} keV" for e in ENERGIES_KEV), "together")
-    spread, own, coverage, size = [], [], [], []
-    pooled, stated, covered = [], [], []
+    spread: list[tuple[str, ...]] = []
+    singly: list[tuple[str, ...]] = []
+    own: list[tuple[str, ...]] = []
+    coverage: list[tuple[str, ...]] = []
+    size: list[tuple[str, ...]] = []
+    cells = []
+
+    def pooled(values: np.ndarray[Any, Any]) -> float:
+        return float(np.sqrt(np.mean(values**2)))
+
     for n_channels, counts in CELLS:
         rows = [r for r in trials.results if (r["n_channels"], r["counts"]) == (n_channels, counts)]
         f = figures(rows)
-        name = f"{n_channels}, {counts:,}"
-        refused = f"{f['refused']} of {f['n']}"
-        spread.append((name, refused, *(f"{v:.3f}" for v in f["each"]), f"{f['pooled']:.3f}"))
-        stated.append(float(np.sqrt(np.mean(f["own"] ** 2))))
-        own.append((name, refused, *(f"{v:.3f}" for v in f["own"]), f"{stated[-1]:.3f}"))
-        coverage.append((name, refused, *(f"{100 * v:.1f}" for v in f["inside"]), f"{100 * f['coverage']:.1f}"))
-        size.append((name, refused, *(f"{p:.2f} ({b:+.2f})" for p, b in zip(f["percent"], f["bias"], strict=True)), ""))
-        pooled.append(f["pooled"])
-        covered.append(f["coverage"])
+        cells.append(f)
+        first = (f"{n_channels}, {counts:,}", f"{f['refused']} of {f['n']}")
+        for table, values in ((spread, f["ratio"]), (singly, f["each"]), (own, f["own"])):
+            table.append((*first, *(f"{v:.3f}" for v in values), f"{pooled(values):.3f}"))
+        coverage.append((*first, *(f"{100 * v:.1f}" for v in f["inside"]), f"{100 * f['coverage']:.1f}"))
+        size.append((*first, *(f"{p:.2f} ({b:+.2f})" for p, b in zip(f["percent"], f["bias"], strict=True)), ""))
     tables = [
-        Table("Spread over bound (root mean square of error over its own bound)", head, tuple(spread)),
-        Table("Stated uncertainty over bound (root mean square): the posterior's own spread", head, tuple(own)),
+        Table(
+            "Spread over bound: root mean square error over root mean square bound of the same draws",
+            head,
+            tuple(spread),
+        ),
+        Table("Each error over the bound of its own draw, root mean square", head, tuple(singly)),
+        Table("Stated uncertainty over bound, root mean squares: the posterior's own spread", head, tuple(own)),
         Table("Truth inside the stated 95 % interval, %", head, tuple(coverage)),
         Table("Root mean square error, % of the energy (mean error in brackets)", head, tuple(size)),
     ]
+    over, each, stated = (pooled(np.array([pooled(f[name]) for f in cells])) for name in ("ratio", "each", "own"))
     answer = (
-        f"Pooled over the cells: spread over bound {np.sqrt(np.mean(np.square(pooled))):.3f}; inside the 95 % interval "
-        f"{100 * np.mean(covered):.1f} %. The spread of the posterior itself, below which no estimate can come on the "
-        f"mean, is {np.sqrt(np.mean(np.square(stated))):.3f} times the bound: with few counts the likelihood is no "
-        "parabola, and the bound cannot be reached."
+        f"Pooled over the cells: spread over bound {over:.3f} (each error over the bound of its own draw: {each:.3f}); "
+        f"inside the 95 % interval {100 * np.mean([f['coverage'] for f in cells]):.1f} %. The spread of the posterior "
+        f"itself, below which no estimate can come on the mean, is {stated:.3f} times the bound: with few counts the "
+        "likelihood is no parabola, and the bound cannot be reached."
     )
     return tables, answer
 

@@ -10,7 +10,7 @@ from scipy.stats import nbinom, poisson
 from tests.support.vial_counts import CRYSTAL, LOG_GAIN, SCATTER, SHAPE, counted
 
 from truekev.scale.whole.bins import BinnedSpectrum
-from truekev.scale.whole.few_counts import FewCounts
+from truekev.scale.whole.few_counts import FewCounts, _few_deviance
 from truekev.scale.whole.fit import fit_whole
 from truekev.scale.whole.fit_start import start_of
 from truekev.scale.whole.likelihood import NearLikelihood, _left_open, parameters_of
@@ -35,8 +35,8 @@ def test_probabilities_add_up_and_are_those_of_scipy() -> None:
     times, events, source = 3.0, 4.0, 1.7
     total = 0.0
     for n in range(26):
-        few = FewCounts(spectrum([float(n)], [events], times))
-        deviance = few._few_deviance(np.array([source]), np.array([events / times]), 1.0)
+        shape, per_count = FewCounts(spectrum([float(n)], [events], times))._background
+        deviance = _few_deviance(n, source, float(shape[0]), float(per_count[0]))
         found = np.exp(-0.5 * deviance) * (poisson.pmf(n, n) if n else 1.0)
         level = events / times
         rate = times + 1.0 / level

@@ -17,8 +17,8 @@ import numpy.typing as npt
 from numba import njit
 
 from truekev.scale.whole.bins import BinnedSpectrum
-from truekev.scale.whole.strengths import LEAST_EXPECTED, Solved, deviance_of, poisson_deviance
-from truekev.scale.whole.weights import Weights
+from truekev.scale.whole.strengths import LEAST_EXPECTED, Solved
+from truekev.scale.whole.weights import LEAST_MODEL, Weights
 
 __all__ = ["FewCounts"]
 
@@ -27,7 +27,7 @@ Array = npt.NDArray[np.float64]
 _MOST = 25.0  # counts in a bin: with more the normal approximation serves
 _KNOWN = 1.0  # events' worth of knowledge from the bins about a bin
 _LEAST, _LEAST_SOURCE = 1e-3, 0.05
-_TIMES = (0.05, 20.0)  # of the background as it was counted
+_LOW, _HIGH = 0.05, 20.0  # of the background as it was counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,13 +48,13 @@ class FewCounts:
         return np.asarray((self.data.counts <= _MOST) & has)
 
     @cached_property
-    def _background(self) -> tuple[Array, Array, Array]:
-        """Whole counts; shape of the gamma distribution and what its rate is per unit of the background's strength."""
-        data, few = self.data, self.bins
+    def _background(self) -> tuple[Array, Array]:
+        """Of every bin the shape of the gamma distribution, and its rate per unit of the background's strength."""
+        data = self.data
         # One event of the background stands for so many counts.
-        one = float(data.room_variance.sum()) / float(data.room.sum())
-        about = np.maximum(data.room_variance[few] / one, _LEAST)
-        return np.rint(data.counts[few]), data.room[few] / one + _KNOWN, 1.0 / one + _KNOWN / about
+        one = max(float(data.room_variance.sum()), 1e-300) / max(float(data.room.sum()), 1e-300)
+        about = np.maximum(data.room_variance / one, _LEAST)
+        return data.room / one + _KNOWN, 1.0 / one + _KNOWN / about
 
     def deviance(self, one: Solved, weights: Weights, room_gain: float) -> float:
         """-2 ln L of the spectrum and of its equations of strengths as `deviance_of` has it, but exact in these bins.
@@ -67,48 +67,74 @@ class FewCounts:
             Change of the background's gain that the model was made with.
         """
         data, few = self.data, self.bins
-        if not few.any():
-            return deviance_of(data, one, weights)
         n = data.counts.size
         weighted = weights.white_transposed(one.residual[:n])
-        error = weights.error_times(weighted) + np.where(few, 0.0, (weights.noise - weights.own) * weighted)
-        strength = float(one.strengths[-1])
-        background = np.maximum(data.room + room_gain * data.room_slope, 0.0)[few]
-        source = np.maximum(one.model[few] - strength * background, 0.0)
-        with_error = np.maximum(source + error[few], LEAST_EXPECTED * np.maximum(source, _LEAST_SOURCE))
-        total = self._few_deviance(with_error, background, strength)
-        rest = ~few
-        total += poisson_deviance(data.counts[rest], one.model[rest] + error[rest], one.model[rest])
-        rows = float(one.residual[n:] @ one.residual[n:])
-        return total + float(error @ weighted) + rows + weights.volume
-
-    def _few_deviance(self, source: Array, background: Array, strength: float) -> float:
-        """-2 ln of the probability of their counts, less that of a Poisson distribution which expects just them."""
-        counts, shape, rate = self._background
-        was = self.data.room[self.bins]
-        times = np.where(was > 0, background / np.maximum(was, 1e-12), 1.0) * strength
-        return float(_deviance(counts, source, shape, rate / np.clip(times, *_TIMES)))
+        error = weights.error_times(weighted)
+        shape, rate = self._background
+        of_bins = _deviance(
+            data.counts,
+            one.model,
+            error,
+            (weights.noise - weights.own) * weighted,
+            weighted,
+            few,
+            data.room,
+            np.maximum(data.room + room_gain * data.room_slope, 0.0),
+            float(one.strengths[-1]),
+            shape,
+            rate,
+        )
+        rows = one.residual[n:]
+        return float(of_bins) + float(rows @ rows) + weights.volume
 
 
 @njit(cache=True)
-def _deviance(counts: Array, source: Array, shape: Array, rate: Array) -> float:  # pragma: no cover - compiled
+def _deviance(
+    counts: Array,
+    model: Array,
+    error: Array,
+    room_error: Array,
+    weighted: Array,
+    few: npt.NDArray[np.bool_],
+    room_before: Array,
+    room: Array,
+    strength: float,
+    shape: Array,
+    rate: Array,
+) -> float:  # pragma: no cover - compiled
+    """Deviance of all bins, and what the model's error in them costs: in bins with few counts it is not the room's."""
     total = 0.0
     for i in range(counts.size):
-        n = int(counts[i])
-        expected = max(source[i], 1e-9)
-        odds = 1.0 / (1.0 + rate[i])
-        # Background k, source n - k: each term from the one before.
-        negative_binomial = math.exp(shape[i] * math.log1p(-odds))
-        poisson = np.empty(n + 1)
-        poisson[0] = 1.0
-        for k in range(1, n + 1):
-            poisson[k] = poisson[k - 1] * expected / k
-        probability = 0.0
-        for k in range(n + 1):
-            probability += negative_binomial * poisson[n - k]
-            negative_binomial *= odds * (shape[i] + k) / (k + 1.0)
-        log_probability = math.log(max(probability, 1e-300)) - expected
-        if n > 0:
-            log_probability -= n * math.log(n) - n - math.lgamma(n + 1.0)
-        total -= 2.0 * log_probability
+        if not few[i]:
+            whole = error[i] + room_error[i]
+            expected = max(model[i] + whole, LEAST_EXPECTED * max(model[i], LEAST_MODEL))
+            total += 2.0 * (expected - counts[i]) + whole * weighted[i]
+            if counts[i] > 0.0:
+                total += 2.0 * counts[i] * math.log(counts[i] / expected)
+            continue
+        source = max(model[i] - strength * room[i], 0.0)
+        expected = max(source + error[i], LEAST_EXPECTED * max(source, _LEAST_SOURCE))
+        times = strength * (room[i] / max(room_before[i], 1e-12) if room_before[i] > 0.0 else 1.0)
+        total += _few_deviance(int(counts[i] + 0.5), expected, shape[i], rate[i] / min(max(times, _LOW), _HIGH))
+        total += error[i] * weighted[i]
     return total
+
+
+@njit(cache=True)
+def _few_deviance(n: int, source: float, shape: float, rate: float) -> float:  # pragma: no cover - compiled
+    """-2 ln of the probability of n counts, less that of a Poisson distribution which expects just them."""
+    odds = 1.0 / (1.0 + rate)
+    # Background k, source n - k: each term from the one before.
+    poisson = np.empty(n + 1)
+    poisson[0] = 1.0
+    for k in range(1, n + 1):
+        poisson[k] = poisson[k - 1] * source / k
+    negative_binomial = math.exp(shape * math.log1p(-odds))
+    probability = 0.0
+    for k in range(n + 1):
+        probability += negative_binomial * poisson[n - k]
+        negative_binomial *= odds * (shape + k) / (k + 1.0)
+    log_probability = math.log(max(probability, 1e-300)) - source
+    if n > 0:
+        log_probability -= n * math.log(n) - n - math.lgamma(n + 1.0)
+    return -2.0 * log_probability

@@ -73,31 +73,27 @@ class NearLikelihood:
 
 def _left_open(one: Solved) -> float:
     """-2 ln of the volume that strengths may fill about their best ones, none of them negative; less a constant."""
-    size = np.sqrt((one.white**2).sum(axis=0))
-    held = size > 0
-    scaled = one.white[:, held] / size[held]
-    strengths = (one.strengths * size)[held]
-    fall = np.where(strengths > 0, 0.0, -(scaled.T @ one.residual))
-    volume, arguments = _volume(scaled.T @ scaled, strengths, fall)
-    # What the columns' own sizes bring: the strengths are counts in every sample, whatever their columns are.
-    return volume + 2.0 * float(np.log(size[held]).sum()) - 2.0 * float(log_ndtr(arguments).sum())
+    volume, arguments = _volume(one.white.T @ one.white, one.strengths, one.white.T @ one.residual)
+    return volume - 2.0 * float(log_ndtr(arguments).sum())
 
 
 @njit(cache=True)
-def _volume(information: Array, strengths: Array, fall: Array) -> tuple[float, Array]:  # pragma: no cover - compiled
+def _volume(information: Array, strengths: Array, rising: Array) -> tuple[float, Array]:  # pragma: no cover - compiled
     """-2 ln of the volume but for the logarithms of the normal distribution function, and their arguments.
 
     Of strengths above zero the normal distribution, each cut at zero for itself; of those at zero the half-line beyond
-    it, on which the likelihood falls by `fall` from its edge.
+    it, on which the likelihood falls (`rising`: half the slope of what it rises by).
     """
-    on = np.flatnonzero(strengths > 0)
-    off = np.flatnonzero(strengths <= 0)
+    size = np.sqrt(np.diag(information))
+    held = size > 0
+    on = np.flatnonzero(held & (strengths > 0))
+    off = np.flatnonzero(held & (strengths <= 0))
     n = on.size
-    arguments = np.zeros(strengths.size)
+    arguments = np.zeros(n + off.size)
     inner = np.empty((n, n))
     for i in range(n):
         for j in range(n):
-            inner[i, j] = information[on[i], on[j]]
+            inner[i, j] = information[on[i], on[j]] / (size[on[i]] * size[on[j]])
         inner[i, i] += 1e-12
     lower = np.linalg.cholesky(inner)
     # The columns of `inverse` are those of lower^-1.
@@ -109,22 +105,23 @@ def _volume(information: Array, strengths: Array, fall: Array) -> tuple[float, A
             for m in range(j, i):
                 total += lower[i, m] * inverse[m, j]
             inverse[i, j] = -total / lower[i, i]
-    volume = 0.0
+    # What the columns' own sizes bring: the strengths are counts in every sample, whatever their columns are.
+    volume = 2.0 * np.log(size[held]).sum()
     for i in range(n):
         volume += 2.0 * math.log(lower[i, i])
         variance = 0.0
         for m in range(i, n):
             variance += inverse[m, i] ** 2
-        arguments[i] = strengths[on[i]] / math.sqrt(variance)
+        arguments[i] = strengths[on[i]] * size[on[i]] / math.sqrt(variance)
     for k in range(off.size):
-        left = information[off[k], off[k]]
+        left = 1.0
         for m in range(n):
             white = 0.0
             for j in range(m + 1):
-                white += inverse[m, j] * information[on[j], off[k]]
+                white += inverse[m, j] * information[on[j], off[k]] / (size[on[j]] * size[off[k]])
             left -= white * white
         left = max(left, 1e-9)
-        steep = fall[off[k]] / math.sqrt(left)
+        steep = -rising[off[k]] / size[off[k]] / math.sqrt(left)
         volume += math.log(left) - steep * steep
         arguments[n + k] = -steep
     return volume, arguments

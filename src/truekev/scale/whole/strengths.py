@@ -19,7 +19,6 @@ __all__ = [
     "Solved",
     "Start",
     "deviance_of",
-    "poisson_deviance",
     "rows_of",
     "smoothed",
     "solve",
@@ -140,15 +139,11 @@ def deviance_of(data: BinnedSpectrum, one: Solved, weights: Weights) -> float:
     """
     n = data.counts.size
     error, weighted = weights.likely_error(one.residual[:n])
+    expected = np.maximum(one.model + error, LEAST_EXPECTED * np.maximum(one.model, LEAST_MODEL))
+    ratio = np.where(data.counts > 0, np.maximum(data.counts, 1e-12) / expected, 1.0)
+    poisson = 2.0 * float((expected - data.counts + data.counts * np.log(ratio)).sum())
     rows = float(one.residual[n:] @ one.residual[n:])
-    return poisson_deviance(data.counts, one.model + error, one.model) + float(error @ weighted) + rows + weights.volume
-
-
-def poisson_deviance(counts: Array, expected: Array, model: Array) -> float:
-    """Deviance of Poisson counts, what is expected held above a small part of the model."""
-    expected = np.maximum(expected, LEAST_EXPECTED * np.maximum(model, LEAST_MODEL))
-    ratio = np.where(counts > 0, np.maximum(counts, 1e-12) / expected, 1.0)
-    return 2.0 * float((expected - counts + counts * np.log(ratio)).sum())
+    return poisson + float(error @ weighted) + rows + weights.volume
 
 
 def smoothed(counts: Array) -> Array:
