@@ -45,10 +45,16 @@ class GainCandidates:
         return self.located.candidates[0].chi2
 
 
-def gains_by_shape(counted: CountedSpectrum, old: EnergyScale, crystal: Crystal) -> GainCandidates:
-    """Scan the gain over a wide range, the shape held, the zero in keV of light too."""
+def gains_by_shape(
+    counted: CountedSpectrum, old: EnergyScale, crystal: Crystal, lowest_kev: float = 0.0
+) -> GainCandidates:
+    """Scan the gain over a wide range, the shape held, the zero in keV of light too.
+
+    Channels below `lowest_kev` on the old scale are left out.
+    """
     templates = templates_of(counted.sample, crystal)
-    data = prepare(counted.counts, counted.background)
+    first = max(int(np.ceil(float(old.pulse.channel(lowest_kev)))), 0) if lowest_kev > 0.0 else 0
+    data = prepare(np.where(np.arange(counted.counts.size) < first, 0.0, counted.counts), counted.background)
     fixed = templates_between(templates, old.fwhm_662)
     pulse = old.pulse
     # A gain r times as large puts an edge where the old gain puts edge / r.

@@ -312,7 +312,7 @@ def relock_whole(
             f"The spectrum has {counted.counts.size} channels, the scale belongs to {old.n_channels}.",
             "calibrate this instrument setting anew.",
         )
-    gains = gains_by_shape(counted, old, crystal)
+    gains = gains_by_shape(counted, old, crystal, lowest_kev)
     found = _best_of(gains, counted, old, crystal, scatter, lowest_kev)
     verdict = judge(found.fit, 0, found.start)
     if verdict.refusal or verdict.chi2 > _NOT_THE_SAME * verdict.dof:
