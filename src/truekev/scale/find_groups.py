@@ -15,7 +15,7 @@ from truekev.scale.light import REFERENCE_KEV, Pulse
 from truekev.scale.locate import LocatedSpectrum, templates_between
 from truekev.scale.sample import Sample
 from truekev.scale.search import MeasuredBackground, scan
-from truekev.scale.templates import nominal_pulse_kev_at_nodes
+from truekev.scale.templates import nominal_between, nominal_pulse_kev_at_nodes
 
 __all__ = ["FoundGroups", "PeakWidth", "find_groups", "warped"]
 
@@ -80,13 +80,8 @@ class PeakWidth:
 
 def warped(pulse: Pulse, edges: Array) -> Array:
     """Nominal pulse height [keV-equivalent] of channel edges under ch(E) of `pulse`."""
-    channels = pulse.channel_at_nodes()
     nominal = nominal_pulse_kev_at_nodes(pulse.curve)
-    inside = np.interp(edges, channels, nominal)
-    # Below and above the nodes ch(E) goes on as a straight line.
-    below = nominal[0] + (edges - channels[0]) * nominal[0] / max(channels[0] - pulse.c0, 1e-9)
-    above = nominal[-1] + (edges - channels[-1]) * (nominal[-1] - nominal[-2]) / (channels[-1] - channels[-2])
-    return np.asarray(np.where(edges < channels[0], below, np.where(edges > channels[-1], above, inside)))
+    return np.asarray(nominal_between(np.asarray(edges, float), pulse.channel_at_nodes(), nominal, pulse.c0))
 
 
 def find_groups(

@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 from scipy.special import ndtr
 
 from truekev.scale.light import REFERENCE_KEV, LightCurve
@@ -25,6 +26,7 @@ __all__ = [
     "TemplateSet",
     "build_templates",
     "deposits_of",
+    "nominal_between",
     "nominal_pulse_kev",
     "nominal_pulse_kev_at_nodes",
     "scattered",
@@ -103,6 +105,24 @@ def nominal_pulse_kev_at_nodes(curve: LightCurve) -> Array:
     """`nominal_pulse_kev` at the nodes of `scale.light`."""
     light = curve.light_mev_at_nodes(1.0)
     return np.asarray(1e3 * light * (1.0 - NOMINAL_S * light))
+
+
+@njit(cache=True)
+def nominal_between(edges: Array, channels: Array, nominal: Array, c0: float) -> Array:  # pragma: no cover - compiled
+    """Nominal pulse height [keV-equivalent] at channel edges, from ch(E) at nodes whose own are `nominal`.
+
+    Below and above the nodes ch(E) goes on as a straight line.
+    """
+    out = np.empty(edges.size)
+    last = channels.size - 1
+    for e in range(edges.size):
+        at = edges[e]
+        if at < channels[0]:
+            out[e] = nominal[0] + (at - channels[0]) * nominal[0] / max(channels[0] - c0, 1e-9)
+            continue
+        i = min(max(np.searchsorted(channels, at, side="right") - 1, 0), last - 1)
+        out[e] = nominal[i] + (at - channels[i]) * (nominal[i + 1] - nominal[i]) / (channels[i + 1] - channels[i])
+    return out
 
 
 def scattered(lines: LineSet, name: str, least_degrees: float, most_degrees: float) -> LineSet:

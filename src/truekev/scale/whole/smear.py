@@ -17,6 +17,8 @@ import numpy.typing as npt
 from numba import njit
 from scipy.special import ndtr
 
+from truekev.scale.templates import nominal_between
+
 __all__ = ["WIDTHS", "laid_out", "sigma_u", "smeared", "smeared_sum"]
 
 Array = npt.NDArray[np.float64]
@@ -67,26 +69,6 @@ def _sigma(u: Array, var_d_kev2: Array, width: Array, kappa: float) -> Array:  #
         law = r2 * (width[1] * ratio + 1.0 - width[1] - width[2] + width[2] / ratio)
         sigma[i] = math.sqrt(max(law + kappa * kappa * var_d_kev2[i] / (4.0 * p), 1e-4))
     return sigma
-
-
-@njit(cache=True)
-def _edges_u(edges: Array, channels: Array, nominal: Array, c0: float) -> Array:  # pragma: no cover - compiled
-    """Square root of the nominal pulse height of channel edges; straight below and above the nodes."""
-    out = np.empty(edges.size)
-    last = channels.size - 1
-    for e in range(edges.size):
-        at = edges[e]
-        if at < channels[0]:
-            p = nominal[0] + (at - channels[0]) * nominal[0] / max(channels[0] - c0, 1e-9)
-        elif at > channels[last]:
-            p = nominal[last] + (at - channels[last]) * (nominal[last] - nominal[last - 1]) / (
-                channels[last] - channels[last - 1]
-            )
-        else:
-            i = min(max(np.searchsorted(channels, at, side="right") - 1, 0), last - 1)
-            p = nominal[i] + (at - channels[i]) * (nominal[i + 1] - nominal[i]) / (channels[i + 1] - channels[i])
-        out[e] = math.sqrt(max(p, 0.0))
-    return out
 
 
 @njit(cache=True)
@@ -208,7 +190,7 @@ def laid_out(
     `edges` and ch(E) at the nodes (`channels`, of the nominal pulse heights `nominal`) are in channels; the continuum
     is mixed of `low` and `high` (by `share`); `more`, shape (n, 2), are the columns of pile-up and background.
     """
-    edges_u = _edges_u(edges, channels, nominal, c0)
+    edges_u = np.sqrt(np.maximum(nominal_between(edges, channels, nominal, c0), 0.0))
     sigma = _sigma(cells_u, var_d_kev2, width, kappa)
     line_sigma = _sigma(line_u, line_var_d_kev2, width, kappa)
     m, k = low.shape
