@@ -80,8 +80,8 @@ def templates_between(templates: TemplateSet, width: float) -> TemplateSet:
     position = float(np.interp(width, templates.widths, np.arange(templates.widths.size)))
     low = min(int(position), templates.widths.size - 2)
     share = position - low
-    mixed = (1.0 - share) * templates.cumulative[low] + share * templates.cumulative[low + 1]
-    return replace(templates, widths=np.array([width]), cumulative=mixed[None])
+    mixed = (1.0 - share) * templates.by_place[low] + share * templates.by_place[low + 1]
+    return replace(templates, widths=np.array([width]), cumulative=mixed.T[None])
 
 
 def _refine(data: SearchData, templates: TemplateSet, candidate: Candidate) -> Candidate:

@@ -162,9 +162,8 @@ def _chi2(
 ) -> float:  # pragma: no cover - compiled
     """Chi-square of one hypothesis; fills `strengths` (templates, then background)."""
     n = counts.size
-    n_templates = cumulative.shape[0]
+    m, n_templates = cumulative.shape
     k_all = n_templates + 1
-    m = cumulative.shape[1]
     design = np.empty((n, k_all))
     used = np.zeros(n, dtype=np.bool_)
     low = np.empty(n_templates)
@@ -176,7 +175,7 @@ def _chi2(
         index = min(int(position), m - 2)
         share = min(position - index, 1.0)
         for k in range(n_templates):
-            high[k] = cumulative[k, index] + share * (cumulative[k, index + 1] - cumulative[k, index])
+            high[k] = cumulative[index, k] + share * (cumulative[index + 1, k] - cumulative[index, k])
         if i > 0:
             used[i - 1] = (edges[i - 1] - c0) / gain >= _LOWEST_PULSE_KEV
             for k in range(n_templates):
@@ -202,17 +201,20 @@ def _chi2(
         for b in range(a):
             normal[b, a] = normal[a, b]
     strengths[:] = 0.0
+    # `right` is kept as what the strengths found so far leave of it.
     for _ in range(200):
         moved = 0.0
         for a in range(k_all):
             if normal[a, a] <= 0.0:
                 continue
-            slope = right[a]
-            for b in range(k_all):
-                slope -= normal[a, b] * strengths[b]
-            new = max(strengths[a] + slope / normal[a, a], 0.0)
-            moved = max(moved, (new - strengths[a]) ** 2 * normal[a, a])
+            new = max(strengths[a] + right[a] / normal[a, a], 0.0)
+            change = new - strengths[a]
+            if change == 0.0:
+                continue
+            moved = max(moved, change * change * normal[a, a])
             strengths[a] = new
+            for b in range(k_all):
+                right[b] -= normal[a, b] * change
         if moved < 1e-3:
             break
     for i in range(n):
@@ -238,7 +240,7 @@ def _scan(
 ) -> tuple[Array, Array]:  # pragma: no cover - compiled
     """Chi-square and strengths of every hypothesis (gain, c0, index of width)."""
     chi2 = np.empty(hypotheses.shape[0])
-    strengths = np.zeros((hypotheses.shape[0], stack.shape[1] + 1))
+    strengths = np.zeros((hypotheses.shape[0], stack.shape[2] + 1))
     for h in range(hypotheses.shape[0]):
         chi2[h] = _chi2(
             edges,
@@ -265,7 +267,7 @@ def scan(data: SearchData, templates: TemplateSet, hypotheses: Array) -> tuple[A
         data.background,
         data.background_precision,
         data.null_chi2,
-        templates.cumulative,
+        templates.by_place,
         float(templates.u[1]),
         np.ascontiguousarray(hypotheses, dtype=np.float64),
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence, Set
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -93,6 +93,11 @@ class TemplateSet:
     cumulative: npt.NDArray[np.float64]
     totals: Array
     n_source: int
+
+    @cached_property
+    def by_place(self) -> npt.NDArray[np.float64]:
+        """`cumulative` with the components of one place side by side, shape (w, m, k)."""
+        return np.ascontiguousarray(self.cumulative.transpose(0, 2, 1))
 
 
 def nominal_pulse_kev(curve: LightCurve, energy_kev: npt.ArrayLike, kappa: float = 1.0) -> Array:

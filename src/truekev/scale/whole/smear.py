@@ -154,10 +154,12 @@ def smeared_sum(
             density[e] += height / sigma[j]
             for w in range(n_widths):
                 widths[w, e] -= 0.5 * height * z * by_width[w, j] / (sigma[j] * sigma[j])
-        for n in range(line_u.size):
-            z = (u - line_u[n]) / line_sigma[n]
-            if abs(z) > _REACH:
-                continue
+    for n in range(line_u.size):
+        reach = _REACH * line_sigma[n]
+        first = np.searchsorted(edges_u, line_u[n] - reach)
+        last = np.searchsorted(edges_u, line_u[n] + reach)
+        for e in range(first, last):
+            z = (edges_u[e] - line_u[n]) / line_sigma[n]
             height = line_area[n] * math.exp(-0.5 * z * z) * 0.3989422804014327
             density[e] += height / line_sigma[n]
             for w in range(n_widths):
