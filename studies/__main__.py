@@ -9,10 +9,11 @@ from collections.abc import Sequence
 from importlib import import_module
 from pathlib import Path
 
-from studies.frame import ONLY_DONE, StudyStopped
+from studies.frame import ONLY_DONE, WORK, StudyStopped
+from studies.kept import pack
 from truekev.errors import TruekevError, UnknownNameError
 
-_NOT_STUDIES = {"__init__", "__main__", "frame"}
+_NOT_STUDIES = {"__init__", "__main__", "frame", "kept"}
 
 
 def studies(folder: Path | None = None) -> dict[str, str]:
@@ -34,6 +35,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--done", action="store_true", help="run nothing: write the pages from the trials that are done"
     )
+    parser.add_argument(
+        "--keep", action="store_true", help="run nothing: pack the trials that are done into studies/trials"
+    )
     options = parser.parse_args(arguments)
     known = studies()
     ONLY_DONE.set(options.done)
@@ -45,6 +49,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         for name in options.names:
             if name not in known:
                 raise UnknownNameError("study", name, known)
+        if options.keep:
+            for name in options.names:
+                print(pack(WORK, name))
+            return 0
         for name in options.names or known:
             print(f"{name}: {known[name]}", file=sys.stderr)
             import_module(f"studies.{name}").main()

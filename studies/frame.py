@@ -25,6 +25,7 @@ from typing import Any
 
 import numpy as np
 
+from studies.kept import lines_of
 from truekev.errors import InputError
 from truekev.files import write_whole
 from truekev.version import __version__
@@ -32,6 +33,7 @@ from truekev.version import __version__
 __all__ = [
     "ONLY_DONE",
     "ROOT",
+    "WORK",
     "StudyStopped",
     "Table",
     "Trials",
@@ -98,12 +100,10 @@ def _leave_interrupts_to_the_parent() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def _read_done(file: Path, seed: int, settings: str, n_trials: int) -> dict[int, tuple[Result, str]]:
+def _read_done(work: Path, study: str, seed: int, settings: str, n_trials: int) -> dict[int, tuple[Result, str]]:
     """Finished trials of this seed and these settings; a line cut by a kill is passed over."""
     done: dict[int, tuple[Result, str]] = {}
-    if not file.is_file():
-        return done
-    for line in file.read_text(encoding="utf-8").splitlines():
+    for line in lines_of(work, study):
         try:
             entry = json.loads(line)
             if entry["seed"] == seed and entry["settings"] == settings and entry["trial"] < n_trials:
@@ -128,7 +128,7 @@ def run_trials(
     Parameters
     ----------
     study
-        Name; the work file is `<work>/<study>.jsonl`, one line per finished trial.
+        Name; the work file is `<work>/<study>.jsonl`, one line per finished trial; packed ones are read first.
     function
         The trial; at the top of a module where `workers` > 1.
     seed, settings
@@ -146,7 +146,7 @@ def run_trials(
     """
     work.mkdir(parents=True, exist_ok=True)
     file = work / f"{study}.jsonl"
-    done = _read_done(file, seed, settings, n_trials)
+    done = _read_done(work, study, seed, settings, n_trials)
     if ONLY_DONE.get():
         return _so_far(study, seed, done, n_trials)
     missing = [k for k in range(n_trials) if k not in done]

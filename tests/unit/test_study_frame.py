@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from studies import __main__ as command
 from studies.frame import ONLY_DONE, ROOT, StudyStopped, Table, Trials, commit, run_trials, write_page
+from studies.kept import pack
 from tests.support import study_trials
 
 from truekev.errors import InputError
@@ -145,3 +146,26 @@ def test_the_command_lists_runs_and_refuses(
     monkeypatch.setattr(command, "import_module", lambda name: _Study)
     assert command.main(["simulated_against_measured"]) == 0
     assert command.main(["simulated_against_measured"]) == 130
+
+
+def test_another_checkout_goes_on_from_packed_trials(tmp_path: Path) -> None:
+    first, second = tmp_path / "first" / "work", tmp_path / "second" / "work"
+    with pytest.raises(InputError, match="no trial is done yet"):
+        pack(first, "part")
+    with pytest.raises(StudyStopped):
+        run_trials("part", study_trials.interrupted_at_four, n_trials=12, seed=7, workers=1, work=first)
+    packed = pack(first, "part")
+    assert packed == first.parent / "studies" / "trials" / "part.jsonl.xz"
+    there = second.parent / "studies" / "trials" / packed.name
+    there.parent.mkdir(parents=True)
+    there.write_bytes(packed.read_bytes())
+    run_trials("part", study_trials.draw, n_trials=12, seed=7, workers=1, work=second)
+    assert len((second / "part.jsonl").read_text().splitlines()) == 8
+    assert pack(second, "part") == there
+    # Once packed whole, nothing is left to run; trials of other settings do not count.
+    again = run_trials("part", study_trials.failing_at_two, n_trials=12, seed=7, workers=1, work=second)
+    assert _table(again) == _whole(tmp_path)
+    with pytest.raises(StudyStopped, match="4 of 12"):
+        run_trials(
+            "part", study_trials.interrupted_at_four, n_trials=12, seed=7, workers=1, work=second, settings="other"
+        )
