@@ -16,6 +16,7 @@ from truekev.scale.search import MeasuredBackground
 from truekev.scale.whole.calibrate_whole import WholeCalibration, calibrate_whole
 from truekev.scale.whole.fit import expected_covariance, fit_whole
 from truekev.scale.whole.fit_start import shape_from, start_of
+from truekev.scale.whole.judge import judge
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
 from truekev.scale.whole.prior import held_shape, shape_prior
 from truekev.scale.whole.profile import profile_interval
@@ -170,3 +171,15 @@ def test_shape_of_a_scale_by_peaks_can_be_held() -> None:
     shape = shape_from(made_scale().pulse, 0.075)
     assert np.exp(shape[N_PULSE]) == pytest.approx(0.075)
     assert shape[0] == pytest.approx(made_scale().pulse.c0 / made_scale().pulse.gain * 1e3)
+
+
+@pytest.mark.parametrize(
+    ("truth", "described"), [("thorium-vial", True), ("radium-dial", False), ("uranium-glass", False)]
+)
+def test_a_poor_fit_of_few_counts_is_told(truth: str, described: bool) -> None:
+    # 20,000 counts of something else cost 3 to 5 per degree of freedom: what a model of a million counts may cost.
+    one = replace(counted(truth, truth, 20_000, 3), sample=sample("thorium-vial"))
+    start = start_of(one, CRYSTAL, SCATTER, pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN), 0.08)
+    verdict = judge(fit_whole([start], shape_prior(), SHAPE), 0, start)
+    assert (verdict.refusal == "") == described
+    assert verdict.chi2 < 8.0 * verdict.dof
