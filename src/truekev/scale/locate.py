@@ -115,14 +115,12 @@ def locate(
     sample: Sample,
     crystal: Crystal,
     full_scale_kev: tuple[float, float] = FULL_SCALE_KEV,
-    *,
-    n_refined: int = 6,
 ) -> LocatedSpectrum:
-    """Find gain and zero of a spectrum whose gain nobody knows; `n_refined` of the first candidates are improved."""
+    """Find gain and zero of a spectrum whose gain nobody knows, full scale within a range."""
     templates = templates_of(sample, crystal)
     data = prepare(counts, background)
     coarse = search(data, templates, full_scale_kev=full_scale_kev)
-    refined = sorted((_refine(data, templates, c) for c in coarse[:n_refined]), key=lambda c: c.chi2)
+    refined = sorted((_refine(data, templates, c) for c in coarse[:6]), key=lambda c: c.chi2)
     different: list[Candidate] = []
     for candidate in refined:
         if all(_apart(candidate, other) > 0.04 for other in different):

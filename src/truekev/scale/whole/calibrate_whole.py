@@ -221,7 +221,7 @@ def calibrate_whole(
         verdict = judge(fit, index, start)
         others = rivals[index]
         if others.other_source is None and verdict.chi2 > GOOD * verdict.dof:
-            others = with_other_sources(others, counted, located[index], crystal, scatter)
+            others = with_other_sources(others, counted, crystal, scatter)
         confidence = assess_lock(
             others,
             fit.spectra[index],

@@ -35,7 +35,6 @@ Array = npt.NDArray[np.float64]
 _GAINS = 4  # candidates of the search that get a fit of their own
 _GAINS_OF_OTHERS = 2
 _LOOKED_INTO = 3  # candidates of another source's search
-_HOPELESS = 60.0  # chi-square of the search behind the declared source's: its fit need not be tried
 _SAME_GAIN = 0.035
 _TRIED_ROUNDS = 14  # enough to be compared
 # What is found on the same shelves and could be taken for one another.
@@ -170,27 +169,21 @@ def rivals_of(
         and rivals.behind(rivals.other_gain) > _CLEAR_MARGIN
         and best.fit.cost < GOOD * data.counts.size
     )
-    return rivals if clear else with_other_sources(rivals, counted, located, crystal, scatter)
+    return rivals if clear else with_other_sources(rivals, counted, crystal, scatter)
 
 
 def with_other_sources(
-    rivals: Rivals,
-    counted: CountedSpectrum,
-    located: LocatedSpectrum,
-    crystal: Crystal,
-    scatter: Sequence[Scatter],
+    rivals: Rivals, counted: CountedSpectrum, crystal: Crystal, scatter: Sequence[Scatter]
 ) -> Rivals:
     """The same with the best of other common sources: where the fit of the declared one is not clearly good."""
     found = []
     data = rivals.data
     for other in other_samples(counted.sample):
         try:
-            elsewhere = locate(counted.counts, counted.background, other, crystal, n_refined=_LOOKED_INTO)
+            elsewhere = locate(counted.counts, counted.background, other, crystal)
         except TruekevError:
             continue
         for candidate in elsewhere.candidates[:_GAINS_OF_OTHERS]:
-            if candidate.chi2 > located.candidates[0].chi2 + _HOPELESS:
-                continue
             one = _tried(other.name, data, other, crystal, scatter, _pulse(crystal, candidate), candidate.width)
             if one is not None:
                 found.append(one)
