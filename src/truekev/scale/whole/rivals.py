@@ -34,7 +34,6 @@ Array = npt.NDArray[np.float64]
 
 _GAINS = 4  # candidates of the search that get a fit of their own
 _GAINS_OF_OTHERS = 2
-_LOOKED_INTO = 3  # candidates of another source's search
 _SAME_GAIN = 0.035
 _TRIED_ROUNDS = 14  # enough to be compared
 # What is found on the same shelves and could be taken for one another.
