@@ -50,15 +50,18 @@ def pack(work: Path, study: str) -> Path:
         There are none.
     """
     done: dict[int, dict[str, Any]] = {}
+    last: tuple[Any, Any] | None = None
     for line in lines_of(work, study):
         try:
             entry = json.loads(line)
             key = (entry["seed"], entry["settings"])
-            if done and key != next((one["seed"], one["settings"]) for one in done.values()):
-                done.clear()
-            done[int(entry["trial"])] = entry
+            number = int(entry["trial"])
         except (json.JSONDecodeError, KeyError, TypeError):
             continue
+        if key != last:
+            done.clear()
+        last = key
+        done[number] = entry
     if not done:
         raise InputError(f"{study}: no trial is done yet. Run it without --keep first.")
     text = "".join(json.dumps(_rounded(done[k]), allow_nan=True) + "\n" for k in sorted(done))

@@ -16,6 +16,7 @@ from iminuit import Minuit
 
 from truekev.errors import FitError
 from truekev.scale.whole.fit import WholeFit
+from truekev.scale.whole.fit_start import pulse_jacobian
 from truekev.scale.whole.likelihood import NearLikelihood, parameters_of
 from truekev.scale.whole.model import N_SHAPE, pulse_of
 from truekev.scale.whole.problem import ShapePrior, clipped
@@ -80,13 +81,7 @@ class _Profiled:
         self.channel = float(pulse.channel(energy_kev))
         slope = float(pulse.slope_per_kev(energy_kev))
         # Energy at the channel by the parameters: ch(E) is to stay, so E moves against it.
-        of_pulse = pulse.jacobian(energy_kev)[0]
-        by_theta = np.zeros(self.theta.size)
-        by_theta[0] = of_pulse[0] * pulse.gain * 1e-3
-        by_theta[1:3] = of_pulse[2:4]
-        by_theta[3 : 3 + of_pulse.size - 4] = of_pulse[4:]
-        by_theta[self.gain_at] = self.channel  # c0 is held in keV: all of ch(E) goes with the gain
-        by_theta /= -slope
+        by_theta = pulse.jacobian(energy_kev)[0] @ pulse_jacobian(self.theta.size, pulse, index) / -slope
         covariance = fit.covariance
         self.u_kev = float(np.sqrt(by_theta @ covariance @ by_theta))
         self.free = np.flatnonzero(~self.near.problem.held & (np.arange(self.theta.size) != self.gain_at))
