@@ -14,7 +14,7 @@ from truekev.transport.detector import DEFAULT_DETECTOR
 from truekev.transport.node_response import node_response
 from truekev.transport.stand import scatter_responses
 
-SEED = 71
+SEED = 73
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -12,10 +12,11 @@ from truekev.scale.sample import sample_of
 from truekev.scale.search import MeasuredBackground
 from truekev.scale.whole.bins import BinnedSpectrum, channel_range, merged
 from truekev.scale.whole.channels import model_by_channel
+from truekev.scale.whole.continua import KAPPAS, U_EDGES
 from truekev.scale.whole.fit import fit_whole
 from truekev.scale.whole.fit_start import shape_from, start_of
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, gradient_of, pulse_of
-from truekev.scale.whole.parts import KAPPAS, U_EDGES, ForwardParts, parts_of, without_source
+from truekev.scale.whole.parts import ForwardParts, parts_of, without_source
 from truekev.scale.whole.prior import shape_prior, ties_of
 from truekev.scale.whole.smear import sigma_u, smeared
 from truekev.sources.described import resolve_source

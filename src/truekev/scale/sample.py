@@ -11,11 +11,13 @@ import numpy.typing as npt
 from truekev.errors import InputError
 from truekev.matter.materials import Material, material
 from truekev.matter.photons import partial_cross_sections
+from truekev.nuclides.cascades import cascade_pairs
 from truekev.scale.templates import LineSet
+from truekev.sources.nearness import share_of_second
 from truekev.sources.source import Body, Source
 from truekev.sources.words import source_of_word
 
-__all__ = ["Sample", "joined", "sample_of"]
+__all__ = ["Pairs", "Sample", "joined", "sample_of"]
 
 Array = npt.NDArray[np.float64]
 Window = tuple[Material, float]  # material and thickness [mm] between source and crystal
@@ -26,6 +28,32 @@ _SPLITS_KEV = (110.0, 300.0)
 # half-lives); a little is allowed for crude templates.
 _FED = (("Ra-228 part", "Th-228 part", 1.3),)
 _LEAST_SHARE = 0.002  # of a component's strongest line: weaker ones only cost time
+
+
+# Sums of cascades: a source seen from nowhere nearer than this makes too few of them to matter.
+_LEAST_NEARNESS = 0.3
+_RESPONSE_MM = 15.0  # the point that responses are made for
+_CUBE_MM = (10.0, 10.0, 10.0)  # for larger crystals both shares grow, and their ratio is overrated
+_HOUSING_MM = 2.0  # of reflector and lid in front of a crystal; common practice, no source
+_LEAST_PAIR = 0.001  # of the strongest pair
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """Photons that come together, near enough to the crystal to add up.
+
+    Parameters
+    ----------
+    first_kev, second_kev : ndarray, shape (n,)
+        Their energies [keV].
+    rate : ndarray, shape (n,)
+        Pairs on the scale of `LineSet.rate`, times how much more of all directions the crystal fills than from the
+        place that its response is made for.
+    """
+
+    first_kev: Array
+    second_kev: Array
+    rate: Array
 
 
 @dataclass(frozen=True)
@@ -48,6 +76,8 @@ class Sample:
         Natural lines that any spectrum may hold and the sources do not.
     window : Window or None
         What the photons had to pass.
+    pairs : Pairs or None
+        Photons of one decay that may add up to one pulse; None where no source with cascades stands near.
     """
 
     name: str
@@ -56,6 +86,7 @@ class Sample:
     fed: tuple[tuple[int, int, float], ...] = ()
     room: tuple[LineSet, ...] = ()
     window: Window | None = None
+    pairs: Pairs | None = None
 
 
 def transmission(body: Body, energy_kev: Array) -> Array:
@@ -76,6 +107,16 @@ def transmission(body: Body, energy_kev: Array) -> Array:
     return np.asarray(-np.expm1(-depth) / depth)
 
 
+def _passed(source: Source, window: Window | None, energy_kev: Array) -> Array:
+    """Share of photons that come through the source's body and what stands before the crystal."""
+    share = transmission(source.body, energy_kev)
+    if window is not None:
+        of_window, thickness_mm = window
+        depth = partial_cross_sections(of_window, energy_kev).total * of_window.density_g_cm3 * 0.1 * thickness_mm
+        share = share * np.exp(-depth)
+    return share
+
+
 def _components(source: Source, window: Window | None = None) -> list[LineSet]:
     gathered: dict[str, list[tuple[float, float, str]]] = {}
     for component in source.components:
@@ -89,14 +130,34 @@ def _components(source: Source, window: Window | None = None) -> list[LineSet]:
         strongest = max(rate for _, rate, _ in rows)
         kept = sorted(row for row in rows if row[1] >= _LEAST_SHARE * strongest)
         energy = np.array([row[0] for row in kept])
-        rate = np.array([row[1] for row in kept]) * transmission(source.body, energy)
-        if window is not None:
-            of_window, thickness_mm = window
-            rate = rate * np.exp(
-                -partial_cross_sections(of_window, energy).total * of_window.density_g_cm3 * 0.1 * thickness_mm
-            )
+        rate = np.array([row[1] for row in kept]) * _passed(source, window, energy)
         whole.append(LineSet(name, energy, rate, tuple(row[2] for row in kept)))
     return whole
+
+
+def _nearness(source: Source) -> float:
+    """How much more of all directions the crystal fills than from the place that its response is made for."""
+    near = share_of_second(source.body, source.distance_mm + _HOUSING_MM, _CUBE_MM)
+    return near / share_of_second(Body("point"), _RESPONSE_MM, _CUBE_MM)
+
+
+def _pairs(sources: Sequence[Source], window: Window | None) -> Pairs | None:
+    found: list[tuple[float, float, float]] = []
+    for source in sources:
+        near = _nearness(source)
+        if near < _LEAST_NEARNESS:
+            continue
+        for component in source.components:
+            first = {(line.nuclide, line.energy_kev): line.photons_per_s for line in component.lines()}
+            for name in component.activities_bq:
+                for pair in cascade_pairs(name):
+                    energies = np.array([pair.first_kev, pair.second_kev])
+                    if np.all((energies >= _LOWEST_KEV) & (energies <= _HIGHEST_KEV)):
+                        rate = near * pair.share * first.get((pair.nuclide, pair.first_kev), 0.0)
+                        found.append((*energies, rate * float(np.prod(_passed(source, window, energies)))))
+    strongest = max((rate for *_, rate in found), default=0.0)
+    kept = np.array([row for row in found if row[2] > 0 and row[2] >= _LEAST_PAIR * strongest])
+    return Pairs(*kept.T) if kept.size else None
 
 
 def joined(name: str, sets: Sequence[LineSet]) -> LineSet:
@@ -171,5 +232,11 @@ def sample_of(sources: Sequence[Source], window: Window | None = None) -> Sample
         lines = joined(name, _components(source_of_word("room-background"))).part(name, _SPLITS_KEV[0], np.inf)
         room.append(lines.made_by(members))
     return Sample(
-        " + ".join(source.name for source in sources), tuple(parts), tuple(wholes), tuple(fed), tuple(room), window
+        " + ".join(source.name for source in sources),
+        tuple(parts),
+        tuple(wholes),
+        tuple(fed),
+        tuple(room),
+        window,
+        _pairs(sources, window),
     )

@@ -10,8 +10,9 @@ import numpy.typing as npt
 
 from truekev.sources.bodies import Stratum
 from truekev.sources.escape import birthplaces
+from truekev.sources.source import Body
 
-__all__ = ["crystal_share"]
+__all__ = ["crystal_share", "share_of_second"]
 
 Array = npt.NDArray[np.float64]
 
@@ -31,6 +32,30 @@ def crystal_share(strata: Sequence[Stratum], *, n: int = 20_000, seed: int = 1) 
         total += stratum.share * float(_solid_angle(places, size).mean())
         weight += stratum.share
     return total / weight / (4 * math.pi)
+
+
+def share_of_second(body: Body, distance_mm: float, size_mm: tuple[float, float, float]) -> float:
+    """Share of 4 pi that the crystal fills for a second photon, where a first one from the same place went into it.
+
+    Places of the body weigh by their own share: it is the mean square over the mean. Discs count as squares of their
+    area, rods side by side as a plate, measures that are not given as a few millimetres; 0 for the surroundings.
+    """
+    if body.form == "surroundings":
+        return 0.0
+    if body.form == "rods":
+        each, n = body.diameter_mm or 2.4, body.n_rods or 1
+        bundled = body.arrangement == "bundled"
+        width = each * (math.sqrt(n) if bundled else n)
+        sides = (width, body.counted_length_mm or body.length_mm or 175.0, width if bundled else each)
+    else:
+        across = body.inner_diameter_mm if body.form == "vial" else body.diameter_mm
+        depth = body.fill_height_mm if body.form == "vial" else body.length_mm
+        side = (across or 0.0) * math.sqrt(math.pi) / 2
+        sides = (side, side, depth or 0.0)
+    x, y, z = ((np.arange(n) + 0.5) / n - 0.5 for n in (40, 40, 6))
+    places = np.stack(np.meshgrid(x * sides[0], y * sides[1], -distance_mm - (z + 0.5) * sides[2]), axis=-1)
+    share = _solid_angle(places.reshape(-1, 3), size_mm) / (4 * math.pi)
+    return float((share**2).mean() / share.mean())
 
 
 def _solid_angle(places: Array, size_mm: tuple[float, ...]) -> Array:

@@ -10,7 +10,8 @@ import numpy.typing as npt
 from truekev.scale.light import KNOTS_KEV, NODES_KEV, LightCurve, Pulse
 from truekev.scale.templates import nominal_pulse_kev
 from truekev.scale.whole.bins import BinnedSpectrum
-from truekev.scale.whole.parts import KAPPAS, U_EDGES, ForwardParts
+from truekev.scale.whole.continua import KAPPAS, U_EDGES
+from truekev.scale.whole.parts import ForwardParts
 from truekev.scale.whole.smear import WIDTHS, laid_out, sigma_u, smeared, smeared_sum
 
 __all__ = ["N_PULSE", "N_SHAPE", "Design", "design_of", "gradient_of", "pulse_of"]

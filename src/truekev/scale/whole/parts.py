@@ -1,8 +1,7 @@
 """Parts of a forward model before smearing: what each makes in the crystal, on the axis of pulse height.
 
 The axis is u = sqrt(p), p the nominal pulse height [keV-equivalent] of the full-energy peak that makes as much light
-(scale/templates.py). On it peaks do not move with kappa; deposits that are no full-energy peak do, a little, because
-their light is made by other electrons: continua are kept for several kappa.
+(scale/templates.py). On it peaks do not move with kappa; all else does, a little (whole/continua.py).
 """
 
 from __future__ import annotations
@@ -17,23 +16,21 @@ import numpy.typing as npt
 from truekev.scale.crystal import Crystal
 from truekev.scale.light import REFERENCE_KEV, LightCurve
 from truekev.scale.sample import Sample, joined
-from truekev.scale.templates import LineSet, deposits_of, nominal_pulse_kev, nominal_pulse_kev_at_nodes
-from truekev.transport.node_response import NodeResponse
+from truekev.scale.templates import LineSet, nominal_pulse_kev, nominal_pulse_kev_at_nodes
+from truekev.scale.whole.continua import KAPPAS, U_EDGES, continuum_on_u, sums_on_u
 from truekev.transport.stand import Scatter
 
-__all__ = ["KAPPAS", "SMOOTH", "U_EDGES", "ForwardParts", "continuum_on_u", "parts_of", "pieces_of", "without_source"]
+__all__ = ["SMOOTH", "ForwardParts", "parts_of", "pieces_of", "without_source"]
 
 Array = npt.NDArray[np.float64]
 
-KAPPAS: Array = np.array([0.1, 0.55, 1.0, 1.45, 1.9])
-U_STEP = 0.1  # a fourth of the narrowest peak's standard deviation
-U_EDGES: Array = np.arange(0.0, 60.0 + U_STEP / 2, U_STEP)
 SMOOTH = "smooth"
 # Fall-off of the smooth parts [keV-equivalent].
 _SMOOTH_KEV = (60.0, 180.0, 500.0, 2000.0)
 _SCATTER_SPLIT_KEV = 300.0
 _EDGE_KEV = 33.0
 _USUAL_SCATTER = 1.5  # times what the slabs of transport.stand scatter
+_USUAL_SUMS = 1.5  # times what `scale.sample` says of the distance
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,8 +55,8 @@ class ForwardParts:
     n_source : int
         How many parts belong to the declared source.
     usual : ndarray, shape (k,)
-        Strength that a part of scatter usually has, over the strongest part of the source (both per photon rate, as
-        `totals` has it); 0 for parts that nothing is known of.
+        Strength that a part of scatter or of sums usually has, over the strongest part of the source (both per photon
+        rate, as `totals` has it); 0 for parts that nothing is known of.
     curve : LightCurve
     """
 
@@ -81,22 +78,6 @@ class ForwardParts:
     def nominal_at_nodes(self) -> Array:
         """Nominal pulse height [keV-equivalent] at the nodes of `scale.light`."""
         return nominal_pulse_kev_at_nodes(self.curve)
-
-
-def continuum_on_u(lines: LineSet, response: NodeResponse, curve: LightCurve) -> Array:
-    """Deposits that are no full-energy peak, in cells of u, shape (q, m), for each of `KAPPAS`."""
-    edges = response.bin_edges_kev
-    cumulative, at_edges = deposits_of(lines, response)
-    grid = np.concatenate(([0.0], np.geomspace(2.0, 4000.0, 1200)))
-    reference_d = float(curve.relative_d(REFERENCE_KEV))
-    rows = []
-    for kappa in KAPPAS:
-        light_kev = np.maximum.accumulate(edges * (1.0 + kappa * at_edges) / (1.0 + kappa * reference_d))
-        same_light = np.interp(light_kev, 1e3 * np.concatenate(([0.0], curve.light_mev(grid[1:], kappa))), grid)
-        pulse = np.zeros_like(edges)
-        pulse[1:] = nominal_pulse_kev(curve, np.maximum(same_light[1:], 0.1))
-        rows.append(np.diff(np.interp(U_EDGES, np.sqrt(np.maximum(pulse, 0.0)), cumulative)))
-    return np.array(rows)
 
 
 def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, with_room: bool) -> ForwardParts:
@@ -131,6 +112,10 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
                 usual[len(names)] = _USUAL_SCATTER * at_662 / one.direct_peak_662
                 names.append(of_lines.name)
                 continua.append(continuum_on_u(of_lines, one.response, crystal.curve))
+    if sample.pairs is not None:
+        usual[len(names)] = _USUAL_SUMS
+        names.append("sums of cascades")
+        continua.append(sums_on_u(sample.pairs, crystal.response, crystal.curve))
     if room:
         names.append("room scattered back")
         continua.append(continuum_on_u(joined("room", room), scatter[0].response, crystal.curve))
