@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from studies.held_out_lines import FOLDER, HELD_OUT, Shift, base, relocked, shifts
 
+from truekev.scale.whole.parts import SUMS
+
 pytestmark = pytest.mark.skipif(not FOLDER.is_dir(), reason="the open spectra are not in ../shared")
 
 JUDGED = [name for name, (_, _, several) in HELD_OUT.items() if several]
@@ -24,10 +26,10 @@ def test_local_shifts_above_120_kev(judged: list[Shift]) -> None:
     size = np.array([one.percent for one in high])
     own = np.array([one.u_own for one in high])
     assert len(high) >= 18
-    assert np.sqrt(np.mean(size**2)) <= np.sqrt(0.7**2 + np.mean((2 * own) ** 2))
+    assert np.sqrt(np.mean(size**2)) <= 0.7
     weight = own**-2
-    assert np.sqrt((weight * size**2).sum() / weight.sum()) < 0.6
-    assert all(abs(one.percent) <= 1.5 + 2 * one.u_own for one in high)
+    assert np.sqrt((weight * size**2).sum() / weight.sum()) < 0.5
+    assert all(abs(one.percent) <= 1.5 for one in high)
 
 
 def test_local_shifts_near_60_to_80_kev() -> None:
@@ -54,3 +56,11 @@ def test_the_fit_says_how_well_it_describes_the_spectrum() -> None:
     verdict = base()[1].verdicts[0]
     assert verdict.chi2 / verdict.dof < 2
     assert "describes" in verdict.words
+
+
+def test_a_bottle_close_by_shows_sums_of_cascades() -> None:
+    """Bi-214 sends 609 keV after 1120 keV: without sums the bottle misfits there (chi-square 278 for 172)."""
+    found = relocked("radon-progeny-1h")[1]
+    names = found.start.parts.names
+    assert found.fit.spectra[0].strengths[names.index(SUMS)] > 0
+    assert found.verdict.chi2 / found.verdict.dof < 1.5

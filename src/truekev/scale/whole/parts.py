@@ -20,11 +20,12 @@ from truekev.scale.templates import LineSet, nominal_pulse_kev, nominal_pulse_ke
 from truekev.scale.whole.continua import KAPPAS, U_EDGES, continuum_on_u, sums_on_u
 from truekev.transport.stand import Scatter
 
-__all__ = ["SMOOTH", "ForwardParts", "parts_of", "pieces_of", "without_source"]
+__all__ = ["SMOOTH", "SUMS", "ForwardParts", "parts_of", "pieces_of", "without_source"]
 
 Array = npt.NDArray[np.float64]
 
 SMOOTH = "smooth"
+SUMS = "sums of cascades"
 # Fall-off of the smooth parts [keV-equivalent].
 _SMOOTH_KEV = (60.0, 180.0, 500.0, 2000.0)
 _SCATTER_SPLIT_KEV = 300.0
@@ -114,7 +115,7 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
                 continua.append(continuum_on_u(of_lines, one.response, crystal.curve))
     if sample.pairs is not None:
         usual[len(names)] = _USUAL_SUMS
-        names.append("sums of cascades")
+        names.append(SUMS)
         continua.append(sums_on_u(sample.pairs, crystal.response, crystal.curve))
     if room:
         names.append("room scattered back")
