@@ -137,8 +137,8 @@ def _summary(rows: list[Shift]) -> list[str]:
     lines.append(
         "Sums of cascades, of the counts that are not background: "
         + "; ".join(f"{name} {100.0 * share:.1f} %" for name in HELD_OUT if (share := _sums(name)) is not None)
-        + ". The residue stood 10 cm away and has none, as it should; the bottle was close. Nuclides by name are taken to "
-        "stand 10 cm away."
+        + ". The residue stood 10 cm away and has none, as it should; the bottle was close. Nuclides by name are taken "
+        "to stand 10 cm away."
     )
     names = sorted({r.spectrum for r in rows} - {"eu152-10min"})
     gains = [relocked(name)[1].relock.gain_ratio for name in names]
