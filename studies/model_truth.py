@@ -63,7 +63,7 @@ def other_crystal(detector: Detector = DEFAULT_DETECTOR) -> Crystal:
 @cache
 def other_scatter(detector: Detector = DEFAULT_DETECTOR) -> tuple[Scatter, ...]:
     """What scatters into it, from runs of another seed."""
-    return scatter_responses(detector, histories=600_000, seed=_OTHER_SEED + 1)
+    return scatter_responses(detector, histories=6_000_000, seed=_OTHER_SEED + 1)
 
 
 @cache

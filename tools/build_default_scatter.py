@@ -14,7 +14,7 @@ from truekev.version import __version__
 
 TABLE = Path(__file__).resolve().parent.parent / "src" / "truekev" / "tables" / "scatter_default.npz"
 SEED = 20261126
-HISTORIES = 600_000
+HISTORIES = 6_000_000
 
 
 def main() -> None:
