@@ -32,7 +32,7 @@ from truekev.transport.detector import DEFAULT_DETECTOR
 __all__ = ["CELLS", "figures", "main", "trial"]
 
 SEED = 20261129
-N_TRIALS = 400
+N_TRIALS = 800
 THRESHOLD_KEV = 25.0
 LONG_COUNTS = 1_000_000.0
 ENERGY_KEV = 583.0  # where the gain is compared: what the old shape does not know elsewhere is the scale's own matter

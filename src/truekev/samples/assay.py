@@ -24,6 +24,7 @@ from truekev.samples.sample_file import SampleDescription
 from truekev.samples.sample_response import relative_u_of_distance
 from truekev.samples.spectrum_fit import SpectrumFit, covariance_at, fit_spectrum
 from truekev.samples.spectrum_model import SpectrumModel
+from truekev.samples.summing import summing_loss
 from truekev.transport.detector import Detector
 
 __all__ = ["Assayed", "BudgetLine", "assay_spectrum", "time_for_limit"]
@@ -31,7 +32,6 @@ __all__ = ["Assayed", "BudgetLine", "assay_spectrum", "time_for_limit"]
 Array = npt.NDArray[np.float64]
 
 _TEMPLATE_U = 0.02  # statistics of the Monte Carlo
-_CASCADE = 0.3  # share of decays with a second photon from which a nuclide counts as a cascade
 _LONGEST_S = 3e7
 
 
@@ -101,16 +101,14 @@ def _u_absorption(name: str, sample: SampleDescription, model: SpectrumModel, fi
     return float(sample.u_density * (sensitivity @ areas) / max(float(areas.sum()), 1e-300))
 
 
-def _summing(name: str, model: SpectrumModel) -> float:
-    """Largest share of full-energy counts lost to a coincident photon: the total efficiency, where there is one."""
+def _summing(name: str, model: SpectrumModel, fit: SpectrumFit) -> float:
+    """Share of the full-energy counts that coincident photons take."""
     one = candidate(name)
-    per_decay = sum(line.intensity for n in one.activities_bq for line in photon_lines(n) if line.energy_kev > 60.0)
-    strongest = max((line.intensity for n in one.activities_bq for line in photon_lines(n)), default=0.0)
-    if per_decay - strongest < _CASCADE:
-        return 0.0
+    lines = lines_of(one).made_by(set(one.activities_bq))
     response = model.templates.grid.response
     hits = np.sum([route.continuum.sum(axis=1) for route in response.routes], axis=0) + response.peak.peak
-    return float(np.interp(600.0, response.peak.nodes_kev, hits)) * min(per_decay - strongest, 1.0)
+    nodes = response.peak.nodes_kev
+    return summing_loss(lines, model.peak_areas(lines, fit.shared), lambda kev: float(np.interp(kev, nodes, hits)))
 
 
 def _budget(
@@ -120,7 +118,7 @@ def _budget(
     of = max(abs(fit.of(name)), 1e-300)
     counting = math.sqrt(max(float(_counting_covariance(model, fit)[i, i]), 0.0))
     rest = math.sqrt(max(fit.u(name) ** 2 - counting**2, 0.0))
-    summing = _summing(name, model)
+    summing = _summing(name, model, fit)
     lines = (
         BudgetLine("counting, background's included", counting / of),
         BudgetLine("scale, widths, templates, scattering, background's level and gain", rest / of),

@@ -16,7 +16,7 @@ __all__ = ["Crystal", "crystal_of", "scatter_of"]
 
 _TABLE = "response_default.npz"
 _SCATTER_TABLE = "scatter_default.npz"
-_HISTORIES = 150_000  # for each node and place of another detector: half a minute on one core
+_HISTORIES = 500_000  # for each node and place of another detector: a minute on one core
 
 
 @dataclass(frozen=True, eq=False)
