@@ -19,7 +19,7 @@ from truekev.scale.whole.calibrate_whole import calibrate_whole
 __all__ = ["CASES", "main", "trial"]
 
 SEED = 20261128
-N_EACH = 60
+N_EACH = 240
 COUNTS = 100_000.0
 CASES = ("nothing changed", *CHANGES, "all of these")
 
