@@ -191,7 +191,7 @@ def draw_truth(
         strengths,
         float(rng.uniform(0.1, 0.6)),
         float(rng.uniform(1.0, 5.0)),
-        0.01 * float(rng.standard_normal()),
+        0.02 * float(rng.standard_normal()),
         delta,
         n_channels,
         net_counts,

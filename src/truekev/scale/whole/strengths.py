@@ -30,7 +30,7 @@ LEAST_EXPECTED = 0.02  # of the model: an error does not turn counts negative
 _USUAL_PILE_UP = 0.002  # of all counts: some microseconds at some hundred counts per second
 _LEAST_SIZE = 1e-5
 _SHARE_U, _LEAST_SHARE_U = 0.15, 0.01  # of a share, and of all: the source is put down a little differently
-_USUAL_SMOOTH = 0.1  # of all counts, each smooth part
+_USUAL_SMOOTH = 0.05  # of all counts, each smooth part
 
 
 @dataclass(frozen=True, eq=False)
