@@ -38,7 +38,7 @@ def share_of_second(body: Body, distance_mm: float, size_mm: tuple[float, float,
     """Share of 4 pi that the crystal fills for a second photon, where a first one from the same place went into it.
 
     Places of the body weigh by their own share: it is the mean square over the mean. Discs count as squares of their
-    area, rods side by side as a plate, measures that are not given as a few millimetres; 0 for the surroundings.
+    area, rods side by side as a plate; a body without measures is a point. 0 for the surroundings.
     """
     if body.form == "surroundings":
         return 0.0
