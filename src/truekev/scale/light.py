@@ -39,8 +39,8 @@ def psi_prior_covariance() -> Array:
     """Prior covariance of psi at KNOTS_KEV, shape (8, 8).
 
     Standard deviation 0.9 % at high energy, growing to 3 % at 30 keV as the bands of published light curves grow
-    (from memory); its size is set by intervals where the truth lies outside the model (docs/validation/scale_outside.md).
-    Correlated over a factor of about two in energy.
+    (from memory); its size is set by intervals where the truth lies outside the model
+    (docs/validation/scale_outside.md). Correlated over a factor of about two in energy.
     """
     log_knots = np.log(KNOTS_KEV)
     amplitude = 0.009 * (1.0 + (65.0 / KNOTS_KEV) ** 1.1)
