@@ -142,22 +142,28 @@ def _nearness(source: Source) -> float:
 
 
 def _pairs(sources: Sequence[Source], window: Window | None) -> Pairs | None:
-    found: list[tuple[float, float, float]] = []
+    found = []
     for source in sources:
         near = _nearness(source)
         if near < _LEAST_NEARNESS:
             continue
+        rows = []
         for component in source.components:
             first = {(line.nuclide, line.energy_kev): line.photons_per_s for line in component.lines()}
             for name in component.activities_bq:
                 for pair in cascade_pairs(name):
-                    energies = np.array([pair.first_kev, pair.second_kev])
-                    if np.all((energies >= _LOWEST_KEV) & (energies <= _HIGHEST_KEV)):
-                        rate = near * pair.share * first.get((pair.nuclide, pair.first_kev), 0.0)
-                        found.append((*energies, rate * float(np.prod(_passed(source, window, energies)))))
-    strongest = max((rate for *_, rate in found), default=0.0)
-    kept = np.array([row for row in found if row[2] > 0 and row[2] >= _LEAST_PAIR * strongest])
-    return Pairs(*kept.T) if kept.size else None
+                    made = first.get((pair.nuclide, pair.first_kev), 0.0)
+                    rows.append((pair.first_kev, pair.second_kev, near * pair.share * made))
+        if rows:
+            one, other, rate = np.array(rows).T
+            found.append([one, other, rate * _passed(source, window, one) * _passed(source, window, other)])
+    if not found:
+        return None
+    all_pairs = np.concatenate(found, axis=1)
+    energies, rate = all_pairs[:2], all_pairs[2]
+    inside = np.all((energies >= _LOWEST_KEV) & (energies <= _HIGHEST_KEV), axis=0) & (rate > 0)
+    kept = all_pairs[:, inside & (rate >= _LEAST_PAIR * rate[inside].max(initial=0.0))]
+    return Pairs(*kept) if kept.size else None
 
 
 def joined(name: str, sets: Sequence[LineSet]) -> LineSet:
