@@ -200,9 +200,9 @@ def draw_truth(
 
 def _by_channel(parts: ForwardParts, shape: Array, log_gain: float, strengths: Array, n: int) -> Array:
     edges = np.arange(n + 1, dtype=np.float64) - 0.5
-    nothing = np.zeros(n)
-    data = BinnedSpectrum(edges, nothing, nothing, nothing, nothing, 0.0, False, nothing)
-    return np.asarray(design_of(data, parts, shape, log_gain).columns[:, : len(parts.names)] @ strengths)
+    return np.asarray(
+        design_of(BinnedSpectrum.bare(edges), parts, shape, log_gain).columns[:, : len(parts.names)] @ strengths
+    )
 
 
 def _pile_up(spectrum: Array, c0: float, counts: float) -> Array:

@@ -35,10 +35,7 @@ def sample(word: str) -> Sample:
 def expected(word: str, log_gain: float = LOG_GAIN) -> np.ndarray:
     """Counts per channel for 1 net count."""
     parts = parts_of(sample(word), CRYSTAL, SCATTER, with_room=False)
-    nothing = np.zeros(N)
-    data = BinnedSpectrum(
-        np.arange(N + 1, dtype=np.float64) - 0.5, nothing, nothing, nothing, nothing, 0.0, False, nothing
-    )
+    data = BinnedSpectrum.bare(np.arange(N + 1, dtype=np.float64) - 0.5)
     columns = design_of(data, parts, SHAPE, log_gain).columns[:, : len(parts.names)]
     strengths = np.zeros(len(parts.names))
     strengths[: parts.n_source] = parts.totals[: parts.n_source]
@@ -48,10 +45,14 @@ def expected(word: str, log_gain: float = LOG_GAIN) -> np.ndarray:
     return np.asarray(found / found.sum())
 
 
-def counted(word: str, declared: str, counts: float, seed: int, log_gain: float = LOG_GAIN) -> CountedSpectrum:
+def counted(
+    word: str, declared: str, counts: float, seed: int, log_gain: float = LOG_GAIN, room_gain: float = 0.0
+) -> CountedSpectrum:
+    """A count; its background was measured at exp(-`room_gain`) times its gain."""
     rng = np.random.default_rng(seed)
     net = counts * expected(word, log_gain)
     room = 0.2 * counts * expected("room-background", log_gain)
-    measured = rng.poisson(3.0 * room) / 3.0
+    there = 0.2 * counts * expected("room-background", log_gain - room_gain)
+    measured = rng.poisson(3.0 * there) / 3.0
     background = MeasuredBackground(measured, measured / 3.0, 0.05)
     return CountedSpectrum(rng.poisson(net + room).astype(float), background, sample(declared))

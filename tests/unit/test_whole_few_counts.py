@@ -9,11 +9,13 @@ import pytest
 from scipy.stats import nbinom, poisson
 from tests.support.vial_counts import CRYSTAL, LOG_GAIN, SCATTER, SHAPE, counted
 
+from truekev.scale.search import MeasuredBackground
 from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.few_counts import FewCounts, _few_deviance
 from truekev.scale.whole.fit import fit_whole
 from truekev.scale.whole.fit_start import start_of
 from truekev.scale.whole.likelihood import NearLikelihood, _left_open, parameters_of
+from truekev.scale.whole.measured_room import room_in_bins
 from truekev.scale.whole.model import pulse_of
 from truekev.scale.whole.prior import held_shape
 from truekev.scale.whole.strengths import Solved, deviance_of
@@ -23,11 +25,12 @@ PRIOR = held_shape(SHAPE, width_u=1e-4)
 
 def spectrum(counts: list[float], room: list[float], times: float) -> BinnedSpectrum:
     n = len(counts)
-    nothing = np.zeros(n)
     events = np.array(room)
-    return BinnedSpectrum(
-        np.arange(n + 1) - 0.5, np.array(counts), events / times, events / times**2, nothing, 400.0, True, nothing
-    )
+    edges = np.arange(n + 1) - 0.5
+    background = MeasuredBackground(events / times, events / times**2, 0.05)
+    # Each bin a peak's width of its own: no neighbour tells its variance.
+    there = room_in_bins(background, edges, 0.0, np.full(n, 0.1))
+    return BinnedSpectrum(edges, np.array(counts), there, np.zeros(n))
 
 
 def test_probabilities_add_up_and_are_those_of_scipy() -> None:
@@ -49,18 +52,20 @@ def test_probabilities_add_up_and_are_those_of_scipy() -> None:
 
 def test_many_counts_and_no_background_are_left_to_the_normal_approximation() -> None:
     assert FewCounts(spectrum([3.0, 60.0], [2.0, 2.0], 3.0)).bins.tolist() == [True, False]
-    bare = replace(spectrum([3.0, 60.0], [0.0, 0.0], 3.0), has_room=False)
+    bare = replace(spectrum([3.0, 60.0], [0.0, 0.0], 3.0), room=None)
     assert not FewCounts(bare).bins.any()
 
 
 def test_where_the_background_is_well_known_it_is_the_poisson_deviance() -> None:
     one = counted("thorium-vial", "thorium-vial", 3_000, 8)
-    start = start_of(one, CRYSTAL, SCATTER, pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN), 0.08)
-    data = replace(start.data, room_variance=start.data.room_variance * 1e-6)
-    start = replace(start, data=data)
+    start_pulse = pulse_of(CRYSTAL.curve, SHAPE, LOG_GAIN)
+    assert one.background is not None
+    known = replace(one.background, variance=one.background.variance * 1e-6)
+    start = start_of(replace(one, background=known), CRYSTAL, SCATTER, start_pulse, 0.08)
     fit = fit_whole([start], PRIOR, SHAPE)
     near = NearLikelihood(fit, [start], PRIOR, None)
     (solved,) = near.solved(parameters_of(fit))
+    data = fit.spectra[0].data
     few = FewCounts(data)
     assert few.bins.sum() > 50
     weights, room_gain = fit.spectra[0].weights, fit.spectra[0].room_gain

@@ -38,12 +38,12 @@ _PSI_LENGTH = 0.6  # in ln E: one crystal's curve differs from another's over fa
 def psi_prior_covariance() -> Array:
     """Prior covariance of psi at KNOTS_KEV, shape (8, 8).
 
-    Standard deviation 0.9 % at high energy, growing to 3 % at 30 keV as the bands of published light curves grow
+    Standard deviation 0.6 % at high energy, growing to 2 % at 30 keV as the bands of published light curves grow
     (from memory); its size is set by intervals where the truth lies outside the model
     (docs/validation/scale_outside.md). Correlated over a factor of about two in energy.
     """
     log_knots = np.log(KNOTS_KEV)
-    amplitude = 0.009 * (1.0 + (65.0 / KNOTS_KEV) ** 1.1)
+    amplitude = 0.006 * (1.0 + (65.0 / KNOTS_KEV) ** 1.1)
     distance = (log_knots[:, None] - log_knots[None, :]) / _PSI_LENGTH
     correlation = np.exp(-0.5 * distance**2) + 1e-6 * np.eye(log_knots.size)
     return np.asarray(amplitude[:, None] * correlation * amplitude[None, :], dtype=np.float64)

@@ -8,7 +8,7 @@ so that a bin is a fixed part of a peak's width whatever the gain.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy.typing as npt
 from numba import njit
 
 from truekev.scale.templates import TemplateSet
+from truekev.spectra.rebin import rebin_counts
 
 __all__ = [
     "BACKGROUND_U",
@@ -23,6 +24,7 @@ __all__ = [
     "Candidate",
     "MeasuredBackground",
     "SearchData",
+    "last_channel",
     "prepare",
     "scan",
     "search",
@@ -34,6 +36,7 @@ Array = npt.NDArray[np.float64]
 # judged by the crudeness of the templates.
 _MODEL_ERROR = 0.05
 _CAP = 25.0
+_LAST = 8  # channels before the last that tell whether it collects an overflow
 _GAIN_STEP = 0.018  # relative; the refinement reaches over several steps
 FULL_SCALE_KEV = (400.0, 6500.0)
 BACKGROUND_U = 0.05  # relative, of a measured background's scaling: dead time, a room that changes
@@ -107,6 +110,38 @@ class MeasuredBackground:
     variance: Array
     u_scale: float | None
 
+    def at_gain(self, log_ratio: float, c0: float) -> MeasuredBackground:
+        """As it would have been counted at exp(`log_ratio`) times its gain; channel `c0` stays where it is.
+
+        What a last channel collected as overflow stays out; what a smaller gain brings in from above is taken to be as
+        the last channels are.
+        """
+        if log_ratio == 0.0:
+            return self
+        n, kept = self.counts.size, last_channel(self.counts) + 1
+        whole = kept + int(np.ceil(n * abs(np.expm1(log_ratio)))) + 1
+        edges = np.arange(n + 1, dtype=np.float64) - 0.5
+        moved = c0 + (np.arange(whole + 1) - 0.5 - c0) * np.exp(log_ratio)
+
+        def with_more(values: Array) -> Array:
+            return np.pad(values[:kept], (0, whole - kept), constant_values=values[max(kept - _LAST, 0) : kept].mean())
+
+        shared = rebin_counts(with_more(self.counts), moved, edges, variance=with_more(self.variance))
+        return replace(self, counts=shared.counts, variance=shared.variance)
+
+
+def last_channel(counts: Array) -> int:
+    """Index of the last channel that holds counts, the one before where that collects the overflow.
+
+    A spectrum without counts ends with its last channel.
+    """
+    occupied = np.flatnonzero(counts > 0)
+    last = int(occupied[-1]) if occupied.size else counts.size - 1
+    before = counts[max(last - _LAST, 0) : last]
+    if last > _LAST and counts[last] > before.mean() + 6.0 * np.sqrt(before.mean() + 1.0):
+        last -= 1
+    return last
+
 
 def prepare(counts: Array, background: MeasuredBackground | None = None) -> SearchData:
     """Merge a spectrum into bins of about a fifth of the narrowest peak expected, at least one channel.
@@ -116,11 +151,7 @@ def prepare(counts: Array, background: MeasuredBackground | None = None) -> Sear
     n = counts.size
     occupied = np.flatnonzero(counts > 0)
     first = int(occupied[0]) if occupied.size else 0
-    last = int(occupied[-1]) if occupied.size else n - 1
-    if last > 8:
-        before = counts[max(last - 8, 0) : last]
-        if counts[last] > before.mean() + 6.0 * np.sqrt(before.mean() + 1.0):
-            last -= 1
+    last = last_channel(counts)
     edges = [float(first)]
     while edges[-1] < last + 1:
         edges.append(edges[-1] + max(1.0, round(0.006 * np.sqrt(edges[-1] * n))))

@@ -27,7 +27,6 @@ from truekev.scale.whole.drift import (
 )
 from truekev.scale.whole.fit import FittedWhole
 from truekev.scale.whole.relock_whole import gain_only, relock_whole
-from truekev.spectra.rebin import rebin_counts
 from truekev.transport.stand import Scatter
 
 __all__ = ["AlignedSlices", "align_whole"]
@@ -63,6 +62,8 @@ class AlignedSlices:
     verdict : str
         How well the model describes the sum.
     rounds : int
+    room_log_ratio : float
+        ln of the factor that brought the background to the gain of the sum; 0 without one.
     """
 
     log_ratio: Array
@@ -74,6 +75,7 @@ class AlignedSlices:
     u_common: float
     verdict: str
     rounds: int
+    room_log_ratio: float
 
 
 def _blind(slices: Array, log_ratio: Array) -> SliceGains:
@@ -113,15 +115,6 @@ def _expected(fitted: FittedWhole, model: Array) -> ExpectedShape:
     ratio = np.clip(1.0 + error / np.maximum(fitted.model, 1.0), 0.3, 3.0)
     middle = 0.5 * (fitted.edges[1:] + fitted.edges[:-1])
     return ExpectedShape(np.asarray(model * np.interp(np.arange(model.size), middle, ratio)))
-
-
-def _moved(background: MeasuredBackground | None, gain: float) -> MeasuredBackground | None:
-    """The background as it would lie at `gain` times its own gain."""
-    if background is None or gain == 1.0:
-        return background
-    edges = np.arange(background.counts.size + 1, dtype=np.float64) - 0.5
-    shared = rebin_counts(background.counts, edges * gain, edges, variance=background.variance)
-    return replace(background, counts=shared.counts, variance=shared.variance)
 
 
 def _padded(counted: CountedSpectrum) -> CountedSpectrum:
@@ -186,13 +179,13 @@ def align_whole(
     log_ratio = centred(blind.log_ratio)
     scale: EnergyScale | None = None
     moved: float | None = None
-    room_gain, verdict, rounds = 1.0, "", 0
+    c0, room_gain, verdict, rounds = 0.0, 0.0, "", 0
     own, u = blind, log_ratio
     binned, edges = table, np.zeros(0)
     for rounds in range(1, _ROUNDS + 1):
         tell(0.1 + 0.8 * rounds / _ROUNDS, "fitting slices and sum by turns")
         total = aligned_sum(table, log_ratio)
-        counted = CountedSpectrum(total.counts, _moved(background, room_gain), sample)
+        counted = CountedSpectrum(total.counts, background and background.at_gain(room_gain, c0), sample)
         if scale is None:
             try:
                 if old is None:
@@ -215,14 +208,14 @@ def align_whole(
         settled = centred(settled)
         change = np.abs(settled - log_ratio) / u
         log_ratio = settled
-        room_move = found.fit.spectra[0].room_gain
         if rounds <= _ROOM_ROUNDS:
-            room_gain *= 1.0 - room_move
+            c0 = scale.pulse.c0
+            room_gain += found.fit.spectra[0].room_gain
         if change.max() < _SETTLED and rounds > _ROOM_ROUNDS:
             break
     _refuse_strangers(own)
     total = aligned_sum(table, log_ratio)
-    counted = CountedSpectrum(total.counts, _moved(background, room_gain), sample)
+    counted = CountedSpectrum(total.counts, background and background.at_gain(room_gain, c0), sample)
     if old is None:
         last = calibrate_whole([counted], crystal, scatter)
         scale, verdict = last.calibration.scales[0], last.verdicts[0].words
@@ -230,4 +223,4 @@ def align_whole(
         again = relock_whole(counted, old, crystal, scatter)
         scale, verdict, moved = again.relock.scale, again.verdict.words, again.relock.gain_ratio.value
     u_common = float(np.sqrt(scale.covariance[1, 1]))
-    return AlignedSlices(log_ratio, u, own, total, scale, moved, u_common, verdict, rounds)
+    return AlignedSlices(log_ratio, u, own, total, scale, moved, u_common, verdict, rounds, room_gain)

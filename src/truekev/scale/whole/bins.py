@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from truekev.errors import RefusedError
 from truekev.scale.light import Pulse
-from truekev.scale.search import MeasuredBackground
+from truekev.scale.search import MeasuredBackground, last_channel
+from truekev.scale.whole.measured_room import MeasuredRoom, room_in_bins
 
 __all__ = ["BinnedSpectrum", "channel_range", "merged", "pile_up_of"]
 
@@ -21,7 +22,6 @@ _LOWEST_KEV = 24.0
 _HIGHEST_KEV = 3300.0
 _FWHM_KEV_662 = 661.655
 _LEAST_BINS = 20
-_SLOPE_BLUR, _VARIANCE_BLUR = 0.27, 0.5  # of a peak's width
 _ONSET, _TRIGGER_KEV = 0.02, 4.0
 
 
@@ -34,29 +34,27 @@ class BinnedSpectrum:
     edges : ndarray, shape (n + 1,)
         Bin edges in the pulse coordinate.
     counts : ndarray, shape (n,)
-    room, room_variance, room_slope : ndarray, shape (n,)
-        Measured background scaled to the counting time, its variance, and what it changes by for a relative change of
-        its gain of 1; zeros without one.
-    room_precision : float
-        1 / variance of the background's strength about 1; 0 where a counting time is unknown.
-    has_room : bool
+    room : MeasuredRoom or None
+        Measured background scaled to the counting time.
     pile_up : ndarray, shape (n,)
         Where two pulses added would lie, of the measured spectrum itself; adds up to one.
     """
 
     edges: Array
     counts: Array
-    room: Array
-    room_variance: Array
-    room_slope: Array
-    room_precision: float
-    has_room: bool
+    room: MeasuredRoom | None
     pile_up: Array
+
+    @classmethod
+    def bare(cls, edges: Array) -> BinnedSpectrum:
+        """Bins in which nothing was counted."""
+        nothing = np.zeros(edges.size - 1)
+        return cls(edges, nothing, None, nothing)
 
     @cached_property
     def further(self) -> Array:
         """Pile-up and background side by side, shape (n, 2)."""
-        return np.column_stack([self.pile_up, self.room])
+        return np.column_stack([self.pile_up, self.room.expected if self.room else np.zeros_like(self.pile_up)])
 
 
 def channel_range(counts: Array, pulse: Pulse) -> tuple[int, int]:
@@ -67,13 +65,9 @@ def channel_range(counts: Array, pulse: Pulse) -> tuple[int, int]:
     RefusedError
         Nothing was counted.
     """
-    occupied = np.flatnonzero(counts > 0)
-    if not occupied.size:
+    if not np.any(counts > 0):
         raise RefusedError("The spectrum is empty.", "count again.")
-    last = int(occupied[-1])
-    before = counts[max(last - 8, 0) : last]
-    if last > 8 and counts[last] > before.mean() + 6.0 * np.sqrt(before.mean() + 1.0):
-        last -= 1
+    last = last_channel(counts)
     kev = pulse.gain * 1e-3  # channels per keV of light
     end = min(last, int(float(pulse.channel(_HIGHEST_KEV))))
     lowest = int(np.ceil(float(pulse.channel(_LOWEST_KEV)) - 0.5))
@@ -97,13 +91,6 @@ def pile_up_of(counts: Array, pulse: Pulse, last: int) -> Array:
     below = np.concatenate(([0.0], np.cumsum(folded)))
     edges = np.concatenate((at - 0.5 * coarse, [at[-1] + 0.5 * coarse]))
     return np.asarray(np.diff(np.interp(np.arange(n + 1) - 0.5, edges, below)), dtype=np.float64)
-
-
-def _blurred(per_fwhm: Array, share: float) -> Array:
-    """Matrix that spreads each bin over a share of a peak's width (standard deviation), shape (n, n)."""
-    at = np.arange(per_fwhm.size)
-    matrix = np.exp(-0.5 * ((at[:, None] - at[None, :]) / np.maximum(share * per_fwhm[:, None], 0.1)) ** 2)
-    return np.asarray(matrix / matrix.sum(axis=1, keepdims=True))
 
 
 def merged(
@@ -150,18 +137,8 @@ def merged(
     def summed(values: Array) -> Array:
         return np.asarray(np.add.reduceat(values[: last + 1], at[:-1]), dtype=np.float64)
 
-    nothing = np.zeros(at.size - 1)
     edges = np.asarray(at - 0.5, dtype=np.float64)
     pile_up = summed(pile_up_of(counts, pulse, last))
     pile_up = pile_up / max(pile_up.sum(), 1e-300)
-    if background is None:
-        return BinnedSpectrum(edges, summed(counts), nothing, nothing, nothing, 0.0, False, pile_up)
-    room = summed(background.counts)
-    # A gain (1 + e) times as large moves counts up: the change is minus the slope of ch * density.
-    spread = _blurred(np.array(per_fwhm), _SLOPE_BLUR) @ (room / np.diff(edges))
-    at_edges = np.interp(edges, 0.5 * (edges[1:] + edges[:-1]), spread)
-    slope = -np.diff((edges - pulse.c0) * at_edges)
-    precision = 1.0 / background.u_scale**2 if background.u_scale else 0.0
-    # From neighbours within a peak's width: a bin that happened to stay empty is not known to be empty.
-    variance = _blurred(np.array(per_fwhm), _VARIANCE_BLUR) @ summed(background.variance)
-    return BinnedSpectrum(edges, summed(counts), room, variance, slope, precision, True, pile_up)
+    room = room_in_bins(background, edges, pulse.c0, np.array(per_fwhm)) if background else None
+    return BinnedSpectrum(edges, summed(counts), room, pile_up)

@@ -41,7 +41,7 @@ _SHOWN_SHARE = 0.06
 # counts at high energy let the curvature settle in the wrong place.
 _OFFSETS = ((0.0, 0.0), (0.0, -0.02), (0.0, 0.04), (-0.02, 0.0), (0.02, 0.0))
 _CLEAR_COUNTS = 50_000.0  # with as many, and a good fit, one start is enough
-_GOOD = 1.5  # cost per bin of a good fit
+_GOOD = 1.1  # cost per bin of a good fit
 
 
 @dataclass(frozen=True)

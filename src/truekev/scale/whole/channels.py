@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
@@ -24,13 +26,14 @@ def model_by_channel(
     """Names of the parts, and their counts in every channel, shape (k, n)."""
     n = counted.counts.size
     edges = np.arange(n + 1, dtype=np.float64) - 0.5
-    nothing = np.zeros(n)
-    room = nothing if counted.background is None else counted.background.counts
+    room = counted.background
+    if room is not None:
+        room = room.at_gain(fitted.room_gain, fitted.pulse.c0)
     first, last = float(fitted.edges[0]), float(fitted.edges[-1])
     pile_up = pile_up_of(counted.counts, fitted.pulse, n - 1)
     inside = (edges[:-1] > first - 0.5) & (edges[1:] < last + 0.5)
     pile_up = pile_up / max(float(pile_up[inside].sum()), 1e-300)
-    data = BinnedSpectrum(edges, counted.counts, room, nothing, nothing, 0.0, counted.background is not None, pile_up)
-    design = design_of(data, parts, shape, fitted.log_gain)
+    design = design_of(replace(BinnedSpectrum.bare(edges), pile_up=pile_up), parts, shape, fitted.log_gain)
+    columns = np.column_stack([design.columns[:, :-1], room.counts if room else np.zeros(n)])
     names = (*parts.names, PILE_UP, "measured background")
-    return names, np.asarray((design.columns * fitted.strengths).T, dtype=np.float64)
+    return names, np.asarray((columns * fitted.strengths).T, dtype=np.float64)

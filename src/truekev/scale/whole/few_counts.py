@@ -44,17 +44,19 @@ class FewCounts:
     @cached_property
     def bins(self) -> npt.NDArray[np.bool_]:
         """Which they are; none without a measured background, where the likelihood is Poisson anyway."""
-        has = self.data.has_room and float(self.data.room.sum()) > 0
-        return np.asarray((self.data.counts <= _MOST) & has)
+        room = self.data.room
+        return np.asarray((self.data.counts <= _MOST) & (room is not None and float(room.counted.sum()) > 0))
 
     @cached_property
     def _background(self) -> tuple[Array, Array]:
         """Of every bin the shape of the gamma distribution, and its rate per unit of the background's strength."""
-        data = self.data
+        room = self.data.room
+        if room is None:
+            return np.ones_like(self.data.counts), np.ones_like(self.data.counts)
         # One event of the background stands for so many counts.
-        one = max(float(data.room_variance.sum()), 1e-300) / max(float(data.room.sum()), 1e-300)
-        about = np.maximum(data.room_variance / one, _LEAST)
-        return data.room / one + _KNOWN, 1.0 / one + _KNOWN / about
+        one = max(float(room.variance.sum()), 1e-300) / max(float(room.counted.sum()), 1e-300)
+        about = np.maximum(room.variance / one, _LEAST)
+        return room.counted / one + _KNOWN, 1.0 / one + _KNOWN / about
 
     def deviance(self, one: Solved, weights: Weights, room_gain: float) -> float:
         """-2 ln L of the spectrum and of its equations of strengths as `deviance_of` has it, but exact in these bins.
@@ -64,13 +66,19 @@ class FewCounts:
         one, weights
             Strengths and model, and V.
         room_gain
-            Change of the background's gain that the model was made with.
+            ln of the factor on the background's gain that the model was made with.
         """
         data, few = self.data, self.bins
         n = data.counts.size
         weighted = weights.white_transposed(one.residual[:n])
         error = weights.error_times(weighted)
         shape, rate = self._background
+        strength, room = float(one.strengths[-1]), data.room
+        source, times = one.model, np.ones(n)
+        if room is not None:
+            there = room.at(room_gain)
+            source = one.model + room.beyond - strength * there
+            times = np.where(room.expected > 0, there / np.maximum(room.expected, 1e-12), 1.0)
         of_bins = _deviance(
             data.counts,
             one.model,
@@ -78,9 +86,8 @@ class FewCounts:
             (weights.noise - weights.own) * weighted,
             weighted,
             few,
-            data.room,
-            np.maximum(data.room + room_gain * data.room_slope, 0.0),
-            float(one.strengths[-1]),
+            np.maximum(source, 0.0),
+            strength * times,
             shape,
             rate,
         )
@@ -96,9 +103,8 @@ def _deviance(
     room_error: Array,
     weighted: Array,
     few: npt.NDArray[np.bool_],
-    room_before: Array,
-    room: Array,
-    strength: float,
+    source: Array,
+    times: Array,
     shape: Array,
     rate: Array,
 ) -> float:  # pragma: no cover - compiled
@@ -112,10 +118,8 @@ def _deviance(
             if counts[i] > 0.0:
                 total += 2.0 * counts[i] * math.log(counts[i] / expected)
             continue
-        source = max(model[i] - strength * room[i], 0.0)
-        expected = max(source + error[i], LEAST_EXPECTED * max(source, _LEAST_SOURCE))
-        times = strength * (room[i] / max(room_before[i], 1e-12) if room_before[i] > 0.0 else 1.0)
-        total += _few_deviance(int(counts[i] + 0.5), expected, shape[i], rate[i] / min(max(times, _LOW), _HIGH))
+        expected = max(source[i] + error[i], LEAST_EXPECTED * max(source[i], _LEAST_SOURCE))
+        total += _few_deviance(int(counts[i] + 0.5), expected, shape[i], rate[i] / min(max(times[i], _LOW), _HIGH))
         total += error[i] * weighted[i]
     return total
 

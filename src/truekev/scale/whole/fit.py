@@ -13,13 +13,14 @@ spectrum's gain (variable projection: Golub and Pereyra 1973, Kaufman 1975).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from truekev.errors import FitError
 from truekev.scale.light import Pulse
+from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.model import N_SHAPE, Design, design_of
 from truekev.scale.whole.problem import OWN, Problem, ShapePrior, clipped, inverse
 from truekev.scale.whole.strengths import Solved, Start, deviance_of, rows_of, smoothed
@@ -44,7 +45,7 @@ class FittedWhole:
     ----------
     pulse : Pulse
     log_gain, room_gain : float
-        ln of channels per MeV of light; background gain over the spectrum's, less one.
+        ln of channels per MeV of light, and of the factor that brings the background to the spectrum's gain.
     design : Design
     strengths : ndarray, shape (k + 2,)
         Counts in each part, pile-up, and the background's strength.
@@ -53,8 +54,8 @@ class FittedWhole:
         Residuals made white: independent, of variance one where the model holds.
     weights : Weights
         V of the residuals.
-    edges : ndarray, shape (n + 1,)
-        Bin edges in the pulse coordinate.
+    data : BinnedSpectrum
+        Its bins, with the background as the fit has it.
     """
 
     pulse: Pulse
@@ -65,7 +66,12 @@ class FittedWhole:
     model: Array
     residual: Array
     weights: Weights
-    edges: Array
+    data: BinnedSpectrum
+
+    @property
+    def edges(self) -> Array:
+        """Edges of the bins in the pulse coordinate, shape (n + 1,)."""
+        return self.data.edges
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +120,9 @@ def expected_covariance(
     delta
         Relative model error.
     """
+    room = start.data.room
+    if room is not None:
+        start = replace(start, data=replace(start.data, room=room.moved(float(theta[N_SHAPE + 1]))))
     problem = Problem([start], prior, delta, None)
     design = design_of(start.data, start.parts, theta[:N_SHAPE], float(theta[N_SHAPE]))
     model = design.columns @ strengths
@@ -202,6 +211,7 @@ def fit_whole(
             damping = max(5.0 * damping, 0.01)
         reached = [np.maximum(s.model, 0.0) for s in solved]
         # Weights that make the fit go to and fro are followed by halves.
+        problem = problem.told_by(theta, solved, weights)
         models = reached if rounds < _DAMPED else [0.5 * (a + b) for a, b in zip(models, reached, strict=True)]
         designs = [s.design for s in solved]
         strengths = [s.strengths for s in solved]
@@ -231,6 +241,7 @@ def assembled(
     """
     weights = [problem.weights(theta, j, np.maximum(one.model, 0.0), one.design) for j, one in enumerate(solved)]
     rows = [rows_of(s, one.strengths) for s, one in zip(problem.starts, solved, strict=True)]
+    problem = problem.told_by(theta, solved, weights)
     last = problem.solve(theta, weights, rows)
     prior_cost = problem.prior_cost(theta)
     deviance = prior_cost + sum(
@@ -249,7 +260,7 @@ def assembled(
                 one.model,
                 one.residual[: start.data.counts.size],
                 weights[j],
-                start.data.edges,
+                start.data,
             )
         )
     cost = prior_cost + sum(one.cost for one in last)

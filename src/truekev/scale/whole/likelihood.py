@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -37,6 +38,7 @@ class NearLikelihood:
     """
 
     def __init__(self, fit: WholeFit, starts: Sequence[Start], prior: ShapePrior, gain_spread: float | None) -> None:
+        starts = [replace(start, data=one.data) for start, one in zip(starts, fit.spectra, strict=True)]
         self.problem = Problem(starts, prior, DELTA, gain_spread)
         self._weights = [one.weights for one in fit.spectra]
         self._rows = [rows_of(start, one.strengths) for start, one in zip(starts, fit.spectra, strict=True)]

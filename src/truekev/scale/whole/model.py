@@ -93,8 +93,18 @@ def design_of(data: BinnedSpectrum, parts: ForwardParts, shape: Array, log_gain:
     return Design(columns, pulse, edges_u, low, share, width, sigma, line_sigma)
 
 
-def gradient_of(design: Design, data: BinnedSpectrum, parts: ForwardParts, strengths: Array) -> Array:
-    """Derivatives of the summed model by (shape, ln g, background gain), shape (n, 16)."""
+def gradient_of(
+    design: Design, data: BinnedSpectrum, parts: ForwardParts, strengths: Array, room_gain: float = 0.0
+) -> Array:
+    """Derivatives of the summed model by (shape, ln g, ln of the background's gain), shape (n, 16).
+
+    Parameters
+    ----------
+    design, data, parts, strengths
+        The parts as laid on the bins, and their strengths.
+    room_gain
+        ln of the factor on the background's gain.
+    """
     k = len(parts.names)
     cells_low = parts.continuum[design.kappa_low] @ strengths[:k]
     cells_high = parts.continuum[design.kappa_low + 1] @ strengths[:k]
@@ -140,7 +150,7 @@ def gradient_of(design: Design, data: BinnedSpectrum, parts: ForwardParts, stren
     out[:, :N_PULSE] = by_pulse[:, :N_PULSE]
     out[:, N_PULSE:N_SHAPE] = np.diff(by_width, axis=1).T
     out[:, N_SHAPE] = by_pulse[:, N_PULSE]
-    out[:, N_SHAPE + 1] = strengths[-1] * data.room_slope
+    out[:, N_SHAPE + 1] = strengths[-1] * data.room.slope_at(room_gain) if data.room else 0.0
     return out
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -63,9 +64,22 @@ class Problem:
         self.held = np.diag(self.precision) > 1e14
 
     def own(self, theta: Array, j: int) -> tuple[float, float]:
-        """Gain (ln g) and background gain of one spectrum."""
+        """Gain (ln g) of one spectrum, and ln of the factor on its background's gain."""
         at = N_SHAPE + OWN * j
         return float(theta[at]), float(theta[at + 1])
+
+    def told_by(self, theta: Array, solved: Sequence[Solved], weights: Sequence[Weights]) -> Problem:
+        """The same with the backgrounds at their gains in `theta`, and expected as the residuals tell."""
+        starts = []
+        for j, (start, one) in enumerate(zip(self.starts, solved, strict=True)):
+            room = start.data.room
+            if room is not None:
+                weighted = weights[j].white_transposed(one.residual[: start.data.counts.size])
+                room = room.told_by(self.own(theta, j)[1], float(one.strengths[-1]), weighted)
+            starts.append(replace(start, data=replace(start.data, room=room)))
+        told = copy(self)
+        told.starts = starts
+        return told
 
     def prior_cost(self, theta: Array) -> float:
         """-2 ln of the prior, less a constant."""
@@ -90,7 +104,7 @@ class Problem:
         information = self.precision.copy()
         gradient = -self.precision @ np.where(self.held, 0.0, theta - self.mean)
         for j, (start, one) in enumerate(zip(self.starts, solved, strict=True)):
-            slopes = gradient_of(one.design, start.data, start.parts, one.strengths)
+            slopes = gradient_of(one.design, start.data, start.parts, one.strengths, self.own(theta, j)[1])
             white = weights[j].white(slopes)
             more = one.white.shape[0] - start.data.counts.size
             white = np.vstack([white, np.zeros((more, self.size_of_one))])

@@ -147,7 +147,7 @@ def gain_only(
 
 def _gain_of(fit: WholeFit, start: Start) -> GainFit:
     one = fit.spectra[0]
-    slopes = gradient_of(one.design, start.data, start.parts, one.strengths)
+    slopes = gradient_of(one.design, one.data, start.parts, one.strengths, one.room_gain)
     white = one.weights.white(slopes)
     columns = one.weights.white(one.design.columns[:, one.strengths > 0])
     others = np.column_stack([columns, white[:, N_PULSE], white[:, N_SHAPE + 1]])

@@ -117,7 +117,7 @@ def _tried(
     pulse: Pulse,
     width: float,
 ) -> Hypothesis | None:
-    parts = kept_parts(sample, crystal, scatter, with_room=not data.has_room)
+    parts = kept_parts(sample, crystal, scatter, with_room=data.room is None)
     start = Start(data, parts, float(np.log(pulse.gain)), ties_of(sample))
     try:
         fit = fit_whole([start], shape_prior(), shape_from(pulse, width), most_rounds=_TRIED_ROUNDS)
@@ -157,7 +157,7 @@ def rivals_of(
         raise FitError("the fit of the whole spectrum does not settle.")
     best = own[0]
     apart = [h for h in own[1:] if abs(_log_ratio(h.pulse, best.pulse)) > _SAME_GAIN]
-    bare = without_source(kept_parts(sample, crystal, scatter, with_room=not data.has_room))
+    bare = without_source(kept_parts(sample, crystal, scatter, with_room=data.room is None))
     shape = best.fit.shape
     start = Start(data, bare, best.fit.spectra[0].log_gain)
     nothing = fit_whole([start], replace(shape_prior(), mean=shape), shape, most_rounds=_TRIED_ROUNDS)

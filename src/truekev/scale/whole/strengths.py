@@ -67,14 +67,15 @@ def rows_of(start: Start, strengths: Array | None) -> tuple[Array, Array]:
         rows.append(row)
         targets.append(target)
 
-    if start.data.room_precision > 0:
-        add({k + 1: float(np.sqrt(start.data.room_precision))}, float(np.sqrt(start.data.room_precision)))
+    room = start.data.room
+    if room is not None and room.precision > 0:
+        add({k + 1: float(np.sqrt(room.precision))}, float(np.sqrt(room.precision)))
     add({k: 1.0 / (_USUAL_PILE_UP * total)})
     for i in range(k):
         if parts.names[i].startswith(SMOOTH):
             add({i: 1.0 / (_USUAL_SMOOTH * total)})
     if start.shares is not None:
-        own = max(total - float(start.data.room.sum()), 1.0)
+        own = max(total - (float(room.counted.sum()) if room else 0.0), 1.0)
         for i, share in enumerate(start.shares):
             # a_i - share_i * (sum of a) = 0
             size = own * float(np.hypot(_SHARE_U * share, _LEAST_SHARE_U))
@@ -99,7 +100,8 @@ def rows_of(start: Start, strengths: Array | None) -> tuple[Array, Array]:
 class Solved:
     """Strengths for one scale, the model they make, and the equations made white.
 
-    `residual` are those of the bins, then of the further equations; `cost` is their sum of squares.
+    `residual` are those of the bins, then of the further equations; `cost` is their sum of squares. `model` holds the
+    background as it was counted, the columns of `white` what it expects.
     """
 
     design: Design
@@ -112,12 +114,14 @@ class Solved:
 
 def solve(start: Start, design: Design, room_gain: float, weights: Weights, rows: Array, targets: Array) -> Solved:
     """Strengths for given scale and weights."""
-    columns = design.columns
-    if start.data.has_room:
+    columns, room = design.columns, start.data.room
+    beyond = np.zeros(columns.shape[0])
+    if room is not None:
         columns = columns.copy()
-        columns[:, -1] = np.maximum(start.data.room + room_gain * start.data.room_slope, 0.0)
+        columns[:, -1] = room.at(room_gain)
+        beyond = room.beyond
     white = np.vstack([weights.white(columns), rows])
-    target = np.concatenate([weights.white(start.data.counts), targets])
+    target = np.concatenate([weights.white(start.data.counts + beyond), targets])
     size = np.sqrt((white**2).sum(axis=0))
     if not np.all(np.isfinite(size)):
         raise FitError("the fit of the whole spectrum does not settle.")
@@ -129,7 +133,7 @@ def solve(start: Start, design: Design, room_gain: float, weights: Weights, rows
         raise FitError("the strengths of the parts do not settle.") from error
     strengths[alive] = found / size[alive]
     residual = target - white @ strengths
-    return Solved(design, strengths, columns @ strengths, white, residual, float(residual @ residual))
+    return Solved(design, strengths, columns @ strengths - beyond, white, residual, float(residual @ residual))
 
 
 def deviance_of(data: BinnedSpectrum, one: Solved, weights: Weights) -> float:

@@ -127,7 +127,7 @@ def weights_of(model: Array, data: BinnedSpectrum, design: Design, width: Array,
     # Not more than was counted: a model that is far too high must not excuse itself.
     amplitude = relative * np.minimum(model, maximum_filter1d(data.counts, 3) + 1.0)
     own = np.maximum(model, LEAST_MODEL)
-    return Weights(own, own + data.room_variance, amplitude, u / length)
+    return Weights(own, own + (data.room.variance if data.room else 0.0), amplitude, u / length)
 
 
 @njit(cache=True)
