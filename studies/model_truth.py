@@ -25,6 +25,7 @@ from truekev.scale.whole.fit import DELTA
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
 from truekev.scale.whole.parts import SMOOTH, ForwardParts, parts_of
 from truekev.scale.whole.prior import PRIOR_MEAN, PRIOR_U, TIE_U, ties_of
+from truekev.scale.whole.problem import clipped
 from truekev.scale.whole.weights import model_error
 from truekev.sources.described import resolve_source
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector
@@ -135,15 +136,14 @@ class Drawn:
 
 def _draw_shape(rng: np.random.Generator, fwhm_662: tuple[float, float]) -> Array:
     shape = np.zeros(N_SHAPE)
-    for index, value in PRIOR_MEAN.items():
-        shape[index] = value + PRIOR_U[index] * rng.standard_normal()
-    shape[0] = np.clip(shape[0], -20.0, 20.0)
-    shape[1] = np.clip(shape[1], 0.2, 1.8)
-    shape[2] = np.clip(shape[2], -0.015, 0.095)
+    while True:
+        for index, value in PRIOR_MEAN.items():
+            shape[index] = value + PRIOR_U[index] * rng.standard_normal()
+        shape[N_PULSE] = np.log(0.08)
+        if abs(shape[0]) < 20.0 and np.array_equal(clipped(shape), shape):
+            break
     shape[3:N_PULSE] = rng.multivariate_normal(np.zeros(N_PULSE - 3), psi_prior_covariance())
     shape[N_PULSE] = np.log(rng.uniform(*fwhm_662))
-    shape[N_PULSE + 1] = np.clip(abs(shape[N_PULSE + 1]), 0.0, 0.35)
-    shape[N_PULSE + 2] = np.clip(abs(shape[N_PULSE + 2]), 0.0, 0.6)
     return shape
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from studies import model_truth, relock_counts, scale_inside, scale_outside, whole_unknown_gain
+from studies import background_gain, model_truth, relock_counts, scale_inside, scale_outside, whole_unknown_gain
 
 from truekev.scale.crystal import Crystal
 from truekev.scale.light import LightCurve
@@ -63,6 +63,13 @@ def test_unknown_gain_is_right_or_refused(number: int) -> None:
         assert r["outcome"] == "right"
     else:
         assert r["outcome"] == "refused"
+
+
+def test_a_background_of_another_gain_is_found_as_well_as_is_said() -> None:
+    found = background_gain.figures([background_gain.trial(number, rng(number)) for number in range(6)])
+    assert found["slope"] == pytest.approx(found["expected"], abs=0.3)
+    assert found["pull"] < 1.8
+    assert found["strength"] == pytest.approx(1.0, abs=0.04)
 
 
 @pytest.mark.parametrize("number", range(2))

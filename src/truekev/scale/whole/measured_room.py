@@ -32,6 +32,7 @@ Array = npt.NDArray[np.float64]
 # Of a peak's width (standard deviations, and the length of the process: that of peaks of any place and height).
 _WIDE, _PEAK, _AROUND, _VARIANCE, _LENGTH = 1.0, 0.42, 0.7, 0.5, 0.6
 _STANDS_OUT = 3.0  # standard deviations
+_NEAR = 1e-3  # in ln of the gain: so far the slope serves as well
 _AMPLITUDE = 2.0  # over what a filter of a peak's width sees of it
 
 
@@ -81,7 +82,7 @@ class MeasuredRoom:
         return replace(self, log_ratio=log_ratio, counted=counted, variance=variance, expected=counted, beyond=nothing)
 
     def told_by(self, log_ratio: float, strength: float, weighted: Array) -> MeasuredRoom:
-        """At another gain, and expected as the residuals of a fit tell.
+        """At another gain or very near it, and expected as the residuals of a fit tell.
 
         Parameters
         ----------
@@ -90,7 +91,7 @@ class MeasuredRoom:
         weighted : ndarray, shape (n,)
             V^-1 r.
         """
-        there = self.moved(log_ratio)
+        there = self if abs(log_ratio - self.log_ratio) < _NEAR else self.moved(log_ratio)
         expected = np.maximum(there.counted + strength * there.variance * weighted, 0.0)
         return replace(there, expected=expected, beyond=strength * (expected - there.counted))
 

@@ -13,14 +13,14 @@ from truekev.scale.whole.model import N_PULSE, N_SHAPE, Design, design_of, gradi
 from truekev.scale.whole.strengths import Solved, Start, solve
 from truekev.scale.whole.weights import Weights, weights_of
 
-__all__ = ["OWN", "Problem", "ShapePrior", "clipped", "inverse"]
+__all__ = ["OWN", "ROOM_GAIN_U", "Problem", "ShapePrior", "clipped", "inverse"]
 
 Array = npt.NDArray[np.float64]
 
 OWN = 2  # ln g and background gain of each spectrum
 _BOUNDS = {1: (0.1, 1.9), 2: (-0.02, 0.10), N_PULSE + 1: (0.0, 0.4), N_PULSE + 2: (0.0, 0.7)}
 _LOG_WIDTH = (float(np.log(0.03)), float(np.log(0.2)))
-_ROOM_GAIN_U = 0.02
+ROOM_GAIN_U = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +59,7 @@ class Problem:
             self.precision[np.ix_(gains, gains)] = centring / gain_spread**2
             self.mean[gains] = self.mean[gains].mean()
         for j in range(len(starts)):
-            self.precision[gains[j] + 1, gains[j] + 1] = 1.0 / _ROOM_GAIN_U**2
+            self.precision[gains[j] + 1, gains[j] + 1] = 1.0 / ROOM_GAIN_U**2
             self.precision[gains[j], gains[j]] += 1e-6
         self.held = np.diag(self.precision) > 1e14
 
