@@ -289,10 +289,15 @@ def _scan(
     return chi2, strengths
 
 
-def scan(data: SearchData, templates: TemplateSet, hypotheses: Array) -> tuple[Array, Array]:
-    """Chi-square and strengths of every row (gain, c0, index of width) of `hypotheses`."""
+def scan(
+    data: SearchData, templates: TemplateSet, hypotheses: Array, edges: Array | None = None
+) -> tuple[Array, Array]:
+    """Chi-square and strengths of every row (gain, c0, index of width) of `hypotheses`.
+
+    `edges`, shape (n + 1,), stand in place of the data's own.
+    """
     return _scan(
-        data.edges,
+        data.edges if edges is None else edges,
         data.counts,
         data.variance,
         data.background,

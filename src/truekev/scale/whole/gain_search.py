@@ -63,7 +63,7 @@ def gains_by_shape(
 
     def at(log_ratio: float) -> tuple[float, Array, Array]:
         edges = np.interp(data.edges * np.exp(-log_ratio), table, nominal)
-        value, strengths = scan(replace(data, edges=edges), fixed, np.array([[1.0, 0.0, 0.0]]))
+        value, strengths = scan(data, fixed, np.array([[1.0, 0.0, 0.0]]), edges)
         return float(value[0]), strengths[0], edges
 
     grid = np.arange(-_SPAN, _SPAN + _STEP / 2, _STEP)

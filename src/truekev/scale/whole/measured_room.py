@@ -23,6 +23,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+from scipy.linalg import cho_factor, cho_solve
 
 from truekev.scale.search import MeasuredBackground
 
@@ -46,8 +47,9 @@ class MeasuredRoom:
         Per channel, as it was counted.
     edges, c0
         Edges of the bins in channels, and the channel that no gain moves.
-    quieting, variance_blur : ndarray, shape (n, n)
-        What takes a density to its quieted one, and a variance to the mean of its neighbours.
+    wide, kept, variance_blur : ndarray, shape (n, n)
+        What takes a density to its mean over a peak's width, and the rest to what is kept of it; a variance to the mean
+        of its neighbours.
     log_ratio : float
         ln of the factor on its gain that it stands at.
     counted, variance : ndarray, shape (n,)
@@ -63,7 +65,8 @@ class MeasuredRoom:
     background: MeasuredBackground
     edges: Array
     c0: float
-    quieting: Array
+    wide: Array
+    kept: Array
     variance_blur: Array
     log_ratio: float
     counted: Array
@@ -99,7 +102,9 @@ class MeasuredRoom:
     def _derivatives(self) -> tuple[Array, Array]:
         """First and second, by ln of the gain."""
         size = np.diff(self.edges)
-        slope = self._slope_of(self.quieting @ (self.expected / size) * size)
+        density = self.expected / size
+        mean = self.wide @ density
+        slope = self._slope_of((mean + self.kept @ (density - mean)) * size)
         return slope, self._slope_of(slope)
 
     def _slope_of(self, values: Array) -> Array:
@@ -150,15 +155,16 @@ def room_in_bins(background: MeasuredBackground, edges: Array, c0: float, per_fw
     variance_blur = _blurred(per_fwhm, _VARIANCE)
     size = np.diff(edges)
     noise = variance_blur @ _in_bins(background.variance, edges) / size**2
-    quieting = _quieting(_in_bins(background.counts, edges) / size, noise, per_fwhm)
+    wide = _blurred(per_fwhm, _WIDE)
+    kept = _kept(_in_bins(background.counts, edges) / size, noise, wide, per_fwhm)
     return MeasuredRoom(
-        background, edges, c0, quieting, variance_blur, 0.0, nothing, nothing, nothing, nothing, precision
+        background, edges, c0, wide, kept, variance_blur, 0.0, nothing, nothing, nothing, nothing, precision
     ).moved(0.0)
 
 
-def _quieting(density: Array, noise: Array, per_fwhm: Array) -> Array:
-    """Matrix that takes noise from a density, shape (n, n)."""
-    wide, peak = _blurred(per_fwhm, _WIDE), _blurred(per_fwhm, _PEAK)
+def _kept(density: Array, noise: Array, wide: Array, per_fwhm: Array) -> Array:
+    """Matrix that takes noise from what a density has beside its mean over a peak's width, shape (n, n)."""
+    peak = _blurred(per_fwhm, _PEAK)
     sees = peak - peak @ wide
     seen = np.abs(sees @ density)
     noise = np.maximum(noise, 1e-12 * (float(noise.max()) or 1.0))
@@ -167,5 +173,6 @@ def _quieting(density: Array, noise: Array, per_fwhm: Array) -> Array:
     place = np.cumsum(1.0 / per_fwhm)
     apart = (place[:, None] - place[None, :]) / _LENGTH
     process = amplitude[:, None] * np.exp(-0.5 * apart**2) * amplitude[None, :]
-    kept = np.linalg.solve(process + np.diag(noise), process).T
-    return np.asarray(wide + kept - kept @ wide)
+    # A process so much above the noise is kept whole; its matrix alone has no inverse.
+    noise = noise + 1e-10 * float(np.max(amplitude)) ** 2
+    return np.asarray(cho_solve(cho_factor(process + np.diag(noise), check_finite=False), process).T)
