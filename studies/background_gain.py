@@ -92,7 +92,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the trials and write their page."""
-    trials = run_trials("background_gain", trial, n_trials=N_TRIALS, seed=SEED, settings="whole 9")
+    trials = run_trials("background_gain", trial, n_trials=N_TRIALS, seed=SEED, settings="whole 10")
     return report_trials(trials, _tables, "Whole spectrum: a background of another gain", __doc__ or "")
 
 

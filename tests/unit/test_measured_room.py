@@ -129,3 +129,13 @@ def test_bins_hold_the_background() -> None:
     whole = np.asarray(data.edges + 0.5, dtype=int)
     assert data.room.counted.sum() == pytest.approx(one.background.counts[whole[0] : whole[-1]].sum())
     assert data.further[:, 1] == pytest.approx(data.room.expected)
+
+
+def test_a_bin_that_stayed_low_moves_as_its_neighbours_do() -> None:
+    counts = by_channel(peak=0.0)
+    room = room_of(np.random.default_rng(3).poisson(0.02 * counts).astype(float))
+    truth = in_bins(by_channel(0.01, peak=0.0)) / in_bins(counts)
+    off = np.abs(room.times_at(0.01) - truth)
+    assert np.median(off[room.counted > 0]) < 0.02
+    assert off[: off.size // 2].max() < 0.1
+    assert off.max() < 0.7

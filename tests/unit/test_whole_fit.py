@@ -101,7 +101,7 @@ def test_profile_interval_is_that_of_the_covariance_at_many_counts(vial: WholeCa
 
 def test_profile_interval_leans_at_few_counts() -> None:
     # One draw of forty at 3,000 counts in which few counts at 2615 keV leave open a scale that is too high there.
-    few = calibrate_whole([counted("thorium-vial", "thorium-vial", 3_000, 22)], CRYSTAL, SCATTER)
+    few = calibrate_whole([counted("thorium-vial", "thorium-vial", 3_000, 23)], CRYSTAL, SCATTER)
     found = profile_interval(few.fit, few.starts, shape_prior(), 2614.5)
     assert found.low95_kev < found.low_kev < 2614.5 < found.high_kev < found.high95_kev
     # 95 % of a normal distribution lie within 1.97 times what 68 % do; not so here, to both sides.

@@ -76,9 +76,8 @@ class FewCounts:
         strength, room = float(one.strengths[-1]), data.room
         source, times = one.model, np.ones(n)
         if room is not None:
-            there = room.at(room_gain)
-            source = one.model + room.beyond - strength * there
-            times = np.where(room.expected > 0, there / np.maximum(room.expected, 1e-12), 1.0)
+            source = one.model + room.beyond - strength * room.at(room_gain)
+            times = room.times_at(room_gain)
         of_bins = _deviance(
             data.counts,
             one.model,

@@ -34,6 +34,7 @@ Array = npt.NDArray[np.float64]
 _WIDE, _PEAK, _AROUND, _VARIANCE, _LENGTH = 1.0, 0.42, 0.7, 0.5, 0.6
 _STANDS_OUT = 3.0  # standard deviations
 _NEAR = 1e-3  # in ln of the gain: so far the slope serves as well
+_STEEPEST = 60.0  # d ln B / d ln E: a peak's flank; where next to nothing was counted the slope tells nothing
 _AMPLITUDE = 2.0  # over what a filter of a peak's width sees of it
 
 
@@ -99,12 +100,17 @@ class MeasuredRoom:
         return replace(there, expected=expected, beyond=strength * (expected - there.counted))
 
     @cached_property
-    def _derivatives(self) -> tuple[Array, Array]:
-        """First and second, by ln of the gain."""
+    def quieted(self) -> Array:
+        """What is expected where it stands, without the noise of single bins, shape (n,)."""
         size = np.diff(self.edges)
         density = self.expected / size
         mean = self.wide @ density
-        slope = self._slope_of((mean + self.kept @ (density - mean)) * size)
+        return np.asarray((mean + self.kept @ (density - mean)) * size)
+
+    @cached_property
+    def _derivatives(self) -> tuple[Array, Array]:
+        """First and second, by ln of the gain."""
+        slope = self._slope_of(self.quieted)
         return slope, self._slope_of(slope)
 
     def _slope_of(self, values: Array) -> Array:
@@ -117,6 +123,14 @@ class MeasuredRoom:
         step = log_ratio - self.log_ratio
         slope, curve = self._derivatives
         return np.asarray(np.maximum(self.expected + step * (slope + 0.5 * step * curve), 0.0))
+
+    def times_at(self, log_ratio: float) -> Array:
+        """What is expected at another gain over what is expected where it stands, of the quieted background."""
+        step = log_ratio - self.log_ratio
+        slope, curve = self._derivatives
+        change = step * (slope + 0.5 * step * curve) / np.maximum(self.quieted, 1e-12)
+        most = _STEEPEST * abs(step)
+        return np.asarray(np.maximum(1.0 + np.clip(change, -most, most), 0.0))
 
     def slope_at(self, log_ratio: float) -> Array:
         """Derivative of `at`, shape (n,)."""
