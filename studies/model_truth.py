@@ -25,7 +25,7 @@ from truekev.scale.whole.fit import DELTA
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
 from truekev.scale.whole.parts import SMOOTH, ForwardParts, parts_of
 from truekev.scale.whole.prior import PRIOR_MEAN, PRIOR_U, TIE_U, ties_of
-from truekev.scale.whole.problem import clipped
+from truekev.scale.whole.problem import ROOM_GAIN_U, clipped
 from truekev.scale.whole.weights import model_error
 from truekev.sources.described import resolve_source
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector
@@ -191,7 +191,7 @@ def draw_truth(
         strengths,
         float(rng.uniform(0.1, 0.6)),
         float(rng.uniform(1.0, 5.0)),
-        0.02 * float(rng.standard_normal()),
+        ROOM_GAIN_U * float(rng.standard_normal()),
         delta,
         n_channels,
         net_counts,

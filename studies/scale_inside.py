@@ -146,7 +146,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the cells and write their page."""
-    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 11")
+    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 12")
     return report_trials(trials, _tables, "Whole spectrum: inside the model", __doc__ or "")
 
 

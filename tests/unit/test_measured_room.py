@@ -107,7 +107,7 @@ def test_strength_and_gain_of_a_noisy_background_are_not_drawn_towards_nothing()
         gains.append(found.room_gain / true)
         pulls.append((found.room_gain - true) / np.sqrt(fit.covariance[-1, -1]))
     assert np.mean(strengths) == pytest.approx(1.0, abs=0.03)
-    assert np.mean(gains) > 0.6
+    assert np.mean(gains) > 0.5
     assert np.sqrt(np.mean(np.square(pulls))) < 1.8
 
 
