@@ -67,7 +67,7 @@ def test_calibrate_prints_and_writes(commands: Commands) -> None:
     scale = read_scale("scale.json")
     for row in table_rows("demo_true_peaks.csv"):
         energy = float(row["energy_kev"])
-        assert scale.at(float(row["channel"])).value == pytest.approx(energy, rel=0.04 if energy < 100 else 0.01)
+        assert scale.at(float(row["channel"])).value == pytest.approx(energy, rel=0.035 if energy < 100 else 0.01)
     # the straight line that the instrument held is kept
     assert len(scale.claimed_coefficients_kev) == 2
     assert [one.name for one in scale.record.inputs] == ["rods.csv", "room.csv"]
@@ -137,7 +137,7 @@ def test_two_spectra_each_with_its_gain(commands: Commands) -> None:
     assert code == 0
     # the same spectrum twice: nearer than the gain is known (some 0.2 %); the fit ends at steps of a thousandth
     # of a standard deviation
-    assert first["scale"]["pulse"]["gain"] == pytest.approx(second["scale"]["pulse"]["gain"], rel=5e-4)
+    assert first["scale"]["pulse"]["gain"] == pytest.approx(second["scale"]["pulse"]["gain"], rel=2e-4)
 
 
 def test_a_source_file_serves_as_a_source(commands: Commands) -> None:

@@ -12,6 +12,7 @@ from truekev.errors import RefusedError
 from truekev.scale.light import Pulse
 from truekev.scale.search import MeasuredBackground, last_channel
 from truekev.scale.whole.measured_room import MeasuredRoom, room_in_bins
+from truekev.spectra.rebin import merge_counts
 
 __all__ = ["BinnedSpectrum", "channel_range", "merged", "pile_up_of"]
 
@@ -134,11 +135,8 @@ def merged(
         )
     at = np.asarray(starts, dtype=np.int64)
 
-    def summed(values: Array) -> Array:
-        return np.asarray(np.add.reduceat(values[: last + 1], at[:-1]), dtype=np.float64)
-
     edges = np.asarray(at - 0.5, dtype=np.float64)
-    pile_up = summed(pile_up_of(counts, pulse, last))
+    pile_up = merge_counts(pile_up_of(counts, pulse, last), at[:-1])
     pile_up = pile_up / max(pile_up.sum(), 1e-300)
     room = room_in_bins(background, edges, pulse.c0, np.array(per_fwhm)) if background else None
-    return BinnedSpectrum(edges, summed(counts), room, pile_up)
+    return BinnedSpectrum(edges, merge_counts(counts[: last + 1], at[:-1]), room, pile_up)

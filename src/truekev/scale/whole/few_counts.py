@@ -17,7 +17,7 @@ import numpy.typing as npt
 from numba import njit
 
 from truekev.scale.whole.bins import BinnedSpectrum
-from truekev.scale.whole.strengths import LEAST_EXPECTED, Solved
+from truekev.scale.whole.strengths import LEAST_EXPECTED, Solved, deviance_of
 from truekev.scale.whole.weights import LEAST_MODEL, Weights
 
 __all__ = ["FewCounts"]
@@ -51,8 +51,7 @@ class FewCounts:
     def _background(self) -> tuple[Array, Array]:
         """Of every bin the shape of the gamma distribution, and its rate per unit of the background's strength."""
         room = self.data.room
-        if room is None:
-            return np.ones_like(self.data.counts), np.ones_like(self.data.counts)
+        assert room is not None
         # One event of the background stands for so many counts.
         one = max(float(room.variance.sum()), 1e-300) / max(float(room.counted.sum()), 1e-300)
         about = np.maximum(room.variance / one, _LEAST)
@@ -68,25 +67,24 @@ class FewCounts:
         room_gain
             ln of the factor on the background's gain that the model was made with.
         """
-        data, few = self.data, self.bins
+        data, room = self.data, self.data.room
+        if room is None:
+            return deviance_of(data, one, weights)
         n = data.counts.size
         weighted = weights.white_transposed(one.residual[:n])
         error = weights.error_times(weighted)
         shape, rate = self._background
-        strength, room = float(one.strengths[-1]), data.room
-        source, times = one.model, np.ones(n)
-        if room is not None:
-            source = one.model + room.beyond - strength * room.at(room_gain)
-            times = room.times_at(room_gain)
+        strength = float(one.strengths[-1])
+        source = one.model + room.beyond - strength * room.at(room_gain)
         of_bins = _deviance(
             data.counts,
             one.model,
             error,
             (weights.noise - weights.own) * weighted,
             weighted,
-            few,
+            self.bins,
             np.maximum(source, 0.0),
-            strength * times,
+            strength * room.times_at(room_gain),
             shape,
             rate,
         )

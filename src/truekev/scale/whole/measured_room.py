@@ -26,6 +26,7 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from truekev.scale.search import MeasuredBackground
+from truekev.spectra.rebin import merge_counts
 
 __all__ = ["MeasuredRoom", "room_in_bins"]
 
@@ -79,9 +80,7 @@ class MeasuredRoom:
     def moved(self, log_ratio: float) -> MeasuredRoom:
         """The counted background at another gain, itself taken for what is expected."""
         there = self.background.at_gain(log_ratio, self.c0)
-        counted = _in_bins(there.counts, self.edges)
-        # From neighbours within a peak's width: a bin that happened to stay empty is not known to be empty.
-        variance = self.variance_blur @ _in_bins(there.variance, self.edges)
+        counted, variance = _in_bins(there, self.edges, self.variance_blur)
         nothing = np.zeros_like(counted)
         return replace(self, log_ratio=log_ratio, counted=counted, variance=variance, expected=counted, beyond=nothing)
 
@@ -138,9 +137,12 @@ class MeasuredRoom:
         return np.asarray(slope + (log_ratio - self.log_ratio) * curve)
 
 
-def _in_bins(values: Array, edges: Array) -> Array:
-    starts = np.rint(edges + 0.5).astype(np.int64)
-    return np.asarray(np.add.reduceat(values[: starts[-1]], starts[:-1]), dtype=np.float64)
+def _in_bins(background: MeasuredBackground, edges: Array, variance_blur: Array) -> tuple[Array, Array]:
+    """Counts and their variance."""
+    *starts, end = np.rint(edges + 0.5).astype(np.int64)
+    counted, variance = (merge_counts(values[:end], starts) for values in (background.counts, background.variance))
+    # From neighbours within a peak's width: a bin that happened to stay empty is not known to be empty.
+    return counted, np.asarray(variance_blur @ variance, dtype=np.float64)
 
 
 def _blurred(per_fwhm: Array, share: float) -> Array:
@@ -164,16 +166,15 @@ def room_in_bins(background: MeasuredBackground, edges: Array, c0: float, per_fw
     per_fwhm : ndarray, shape (n,)
         Bins in a peak's width.
     """
-    nothing = np.zeros(per_fwhm.size)
     precision = 1.0 / background.u_scale**2 if background.u_scale else 0.0
-    variance_blur = _blurred(per_fwhm, _VARIANCE)
     size = np.diff(edges)
-    noise = variance_blur @ _in_bins(background.variance, edges) / size**2
-    wide = _blurred(per_fwhm, _WIDE)
-    kept = _kept(_in_bins(background.counts, edges) / size, noise, wide, per_fwhm)
+    wide, variance_blur = _blurred(per_fwhm, _WIDE), _blurred(per_fwhm, _VARIANCE)
+    counted, variance = _in_bins(background, edges, variance_blur)
+    kept = _kept(counted / size, variance / size**2, wide, per_fwhm)
+    nothing = np.zeros_like(counted)
     return MeasuredRoom(
-        background, edges, c0, wide, kept, variance_blur, 0.0, nothing, nothing, nothing, nothing, precision
-    ).moved(0.0)
+        background, edges, c0, wide, kept, variance_blur, 0.0, counted, variance, counted, nothing, precision
+    )
 
 
 def _kept(density: Array, noise: Array, wide: Array, per_fwhm: Array) -> Array:

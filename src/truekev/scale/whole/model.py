@@ -93,9 +93,7 @@ def design_of(data: BinnedSpectrum, parts: ForwardParts, shape: Array, log_gain:
     return Design(columns, pulse, edges_u, low, share, width, sigma, line_sigma)
 
 
-def gradient_of(
-    design: Design, data: BinnedSpectrum, parts: ForwardParts, strengths: Array, room_gain: float = 0.0
-) -> Array:
+def gradient_of(design: Design, data: BinnedSpectrum, parts: ForwardParts, strengths: Array, room_gain: float) -> Array:
     """Derivatives of the summed model by (shape, ln g, ln of the background's gain), shape (n, 16).
 
     Parameters
