@@ -221,7 +221,7 @@ def simulated_part(results: Sequence[Any]) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run both parts and write their page."""
-    trials = run_trials("counts_saved", trial, n_trials=N_TRIALS, seed=SEED, settings="saved 6")
+    trials = run_trials("counts_saved", trial, n_trials=N_TRIALS, seed=SEED, settings="saved 7")
     tables, answer = simulated_part(trials.results)
     thinned, picture = thinned_part()
     write_page(

@@ -173,7 +173,7 @@ def tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the days and write their page."""
-    trials = run_trials("drift", trial, n_trials=N_TRIALS, seed=SEED, settings="no scale given, 4", workers=1)
+    trials = run_trials("drift", trial, n_trials=N_TRIALS, seed=SEED, settings="no scale given, 5", workers=1)
     shown, answer = tables(trials)
     write_page(
         trials,

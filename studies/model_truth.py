@@ -23,9 +23,10 @@ from truekev.scale.search import BACKGROUND_U, MeasuredBackground
 from truekev.scale.whole.bins import BinnedSpectrum
 from truekev.scale.whole.fit import DELTA
 from truekev.scale.whole.model import N_PULSE, N_SHAPE, design_of, pulse_of
-from truekev.scale.whole.parts import SMOOTH, ForwardParts, parts_of
+from truekev.scale.whole.parts import BELOW_EDGE, SMOOTH, ForwardParts, parts_of
 from truekev.scale.whole.prior import PRIOR_MEAN, PRIOR_U, TIE_U, ties_of
 from truekev.scale.whole.problem import ROOM_GAIN_U, clipped
+from truekev.scale.whole.strengths import LEAST_USUAL, USUAL_PILE_UP, USUAL_SMOOTH
 from truekev.scale.whole.weights import model_error
 from truekev.sources.described import resolve_source
 from truekev.transport.detector import DEFAULT_DETECTOR, Detector
@@ -46,7 +47,6 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 _OTHER_SEED = 40_961
-_SMOOTH_SHARE = 0.03
 CHANGES = ("scatter", "light", "lines", "room gain", "trigger", "edge")
 _EDGE_MM = 0.3
 _TRIGGER_KEV, _TRIGGER_WIDTH_KEV = 24.0, 3.0
@@ -97,8 +97,9 @@ class Truth:
     log_gain : float
     strengths : ndarray
         Net counts in each part of the source's spectrum, and in pile-up; they add up to `net_counts`.
-    room_share, room_times, room_gain : float
-        Background counts over net counts; how much longer it was counted; its gain over the source's, less one.
+    room_share, room_times, room_gain, room_strength : float
+        Background counts over net counts; how much longer it was counted; its gain over the source's, less one; what is
+        under the spectrum over what was counted in the same time.
     delta : float
         Standard deviation of the model error.
     n_channels : int
@@ -113,6 +114,7 @@ class Truth:
     room_share: float
     room_times: float
     room_gain: float
+    room_strength: float
     delta: float
     n_channels: int
     net_counts: float
@@ -177,12 +179,14 @@ def draw_truth(
     strongest = float((strengths[: parts.n_source] / parts.totals[: parts.n_source]).max())
     for i in range(parts.n_source, k):
         if parts.usual[i] > 0:
-            strengths[i] = abs(rng.standard_normal()) * 0.7 * parts.usual[i] * strongest * parts.totals[i]
+            strengths[i] = abs(rng.standard_normal()) * parts.usual[i] * strongest * parts.totals[i]
     total = float(strengths.sum())
     for i in range(k):
         if parts.names[i].startswith(SMOOTH):
-            strengths[i] = abs(rng.standard_normal()) * _SMOOTH_SHARE * total
-    strengths[k] = abs(rng.standard_normal()) * 0.001 * total
+            strengths[i] = abs(rng.standard_normal()) * USUAL_SMOOTH * total
+        if parts.names[i].endswith(BELOW_EDGE):
+            strengths[i] = abs(rng.standard_normal()) * LEAST_USUAL * total
+    strengths[k] = abs(rng.standard_normal()) * USUAL_PILE_UP * total
     strengths *= net_counts / strengths.sum()
     return Truth(
         word,
@@ -192,6 +196,7 @@ def draw_truth(
         float(rng.uniform(0.1, 0.6)),
         float(rng.uniform(1.0, 5.0)),
         ROOM_GAIN_U * float(rng.standard_normal()),
+        float(np.exp(BACKGROUND_U * rng.standard_normal())),
         delta,
         n_channels,
         net_counts,
@@ -262,6 +267,7 @@ def counted_from(truth: Truth, rng: np.random.Generator) -> Drawn:
         threshold = _TRIGGER_KEV * (1.0 + 0.2 * truth.changes["trigger"])
         passed = ndtr((light - threshold) / _TRIGGER_WIDTH_KEV)
         net, room, moved = net * passed, room * passed, moved * passed
+    moved = moved / truth.room_strength
     counts = rng.poisson(net + room).astype(float)
     measured = rng.poisson(moved * truth.room_times).astype(float) / truth.room_times
     background = MeasuredBackground(measured, measured / truth.room_times, BACKGROUND_U)

@@ -183,7 +183,7 @@ def _table(trials: Trials) -> tuple[Table, str]:
 
 def main() -> int:
     """Run the trials and write their page."""
-    trials = run_trials("relock_counts", trial, n_trials=N_TRIALS, seed=SEED, settings="shares 5", workers=1)
+    trials = run_trials("relock_counts", trial, n_trials=N_TRIALS, seed=SEED, settings="shares 6", workers=1)
     table, answer = _table(trials)
     write_page(
         trials,

@@ -48,7 +48,7 @@ def bound_kev(truth: Truth, drawn: Any) -> np.ndarray[Any, Any]:
     data = merged(expected, drawn.expected_background, truth.pulse, width)
     start = Start(data, parts, truth.log_gain, ties_of(sample))
     theta = np.concatenate([truth.shape, [truth.log_gain, truth.room_gain]])
-    strengths = np.append(truth.strengths[:-1], 1.0)
+    strengths = np.append(truth.strengths[:-1], truth.room_strength)
     covariance = expected_covariance(start, shape_prior(), theta, strengths)
     of_pulse = pulse_covariance(covariance, truth.pulse, 0)
     jacobian = truth.pulse.jacobian(ENERGIES_KEV)
@@ -146,7 +146,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the cells and write their page."""
-    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 12")
+    trials = run_trials("scale_inside", trial, n_trials=N_EACH * len(CELLS), seed=SEED, settings="whole 13")
     return report_trials(trials, _tables, "Whole spectrum: inside the model", __doc__ or "")
 
 

@@ -75,7 +75,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run the cases and write their page."""
-    trials = run_trials("scale_outside", trial, n_trials=N_EACH * len(CASES), seed=SEED, settings="whole 7")
+    trials = run_trials("scale_outside", trial, n_trials=N_EACH * len(CASES), seed=SEED, settings="whole 8")
     return report_trials(trials, _tables, "Whole spectrum: outside the model", __doc__ or "")
 
 

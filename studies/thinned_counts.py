@@ -174,7 +174,7 @@ def thinned_part() -> tuple[list[Table], str]:
     """Table, and the picture's place in the page; nothing where the open spectra are not here."""
     if not FOLDER.is_dir():
         return [], "The open spectra were not here; the second part was left out."
-    trials = run_trials("counts_saved_thinned", trial, n_trials=N_TRIALS, seed=SEED, settings="saved 5")
+    trials = run_trials("counts_saved_thinned", trial, n_trials=N_TRIALS, seed=SEED, settings="saved 6")
     by_method = {method: summary(trials.results, method) for method in METHODS}
     floors = {m: held_out_rms(s, _places()) for m, s in _full().items() if s is not None}
     rows = []

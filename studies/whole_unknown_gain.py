@@ -125,7 +125,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
 
 def main() -> int:
     """Run all and write the page."""
-    trials = run_trials("whole_unknown_gain", trial, n_trials=N_THORIUM + N_FOREIGN, seed=SEED, settings="whole 11")
+    trials = run_trials("whole_unknown_gain", trial, n_trials=N_THORIUM + N_FOREIGN, seed=SEED, settings="whole 13")
     return report_trials(trials, _tables, "Unknown gain, whole spectrum", __doc__ or "")
 
 

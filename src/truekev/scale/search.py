@@ -16,7 +16,6 @@ import numpy.typing as npt
 from numba import njit
 
 from truekev.scale.templates import TemplateSet
-from truekev.spectra.rebin import rebin_counts
 
 __all__ = [
     "BACKGROUND_U",
@@ -110,24 +109,45 @@ class MeasuredBackground:
     variance: Array
     u_scale: float | None
 
-    def at_gain(self, log_ratio: float, c0: float) -> MeasuredBackground:
-        """As it would have been counted at exp(`log_ratio`) times its gain; channel `c0` stays where it is.
+    @cached_property
+    def _running(self) -> tuple[tuple[Array, float], tuple[Array, float]]:
+        """Of counts and of variance the sums below every channel edge, and what one channel above the last adds.
 
-        What a last channel collected as overflow stays out; what a smaller gain brings in from above is taken to be as
-        the last channels are.
+        A last channel that collected an overflow is no such channel.
         """
+        occupied = np.flatnonzero(self.counts > 0)
+        last = last_channel(self.counts)
+        kept = last + 1 if occupied.size and last < occupied[-1] else self.counts.size
+
+        def below(values: Array) -> tuple[Array, float]:
+            return np.concatenate(([0.0], np.cumsum(values[:kept]))), float(values[max(kept - _LAST, 0) : kept].mean())
+
+        return below(self.counts), below(self.variance)
+
+    def between(self, edges: Array, log_ratio: float, c0: float) -> tuple[Array, Array]:
+        """Counts and their variance between edges [channels], as counted at exp(`log_ratio`) times its gain.
+
+        Channel `c0` stays where it is, counts are taken as even inside a channel. What a last channel collected as
+        overflow stays out; what a smaller gain brings in from above is taken to be as the last channels are. The
+        variance is shared as the counts are: right for sums, an upper bound for bins less than a channel wide.
+        """
+        at = c0 + (edges - c0) * np.exp(-log_ratio) + 0.5
+
+        def found(below: Array, more: float) -> Array:
+            channel = np.clip(at.astype(np.int64), 0, below.size - 2)
+            share = np.maximum(at - channel, 0.0)
+            inside = below[channel] + np.minimum(share, 1.0) * (below[channel + 1] - below[channel])
+            return np.asarray(np.diff(inside + np.maximum(at - (below.size - 1), 0.0) * more))
+
+        counts, variance = (found(*one) for one in self._running)
+        return counts, variance
+
+    def at_gain(self, log_ratio: float, c0: float) -> MeasuredBackground:
+        """The same per channel; see `between`."""
         if log_ratio == 0.0:
             return self
-        n, kept = self.counts.size, last_channel(self.counts) + 1
-        whole = kept + int(np.ceil(n * abs(np.expm1(log_ratio)))) + 1
-        edges = np.arange(n + 1, dtype=np.float64) - 0.5
-        moved = c0 + (np.arange(whole + 1) - 0.5 - c0) * np.exp(log_ratio)
-
-        def with_more(values: Array) -> Array:
-            return np.pad(values[:kept], (0, whole - kept), constant_values=values[max(kept - _LAST, 0) : kept].mean())
-
-        shared = rebin_counts(with_more(self.counts), moved, edges, variance=with_more(self.variance))
-        return replace(self, counts=shared.counts, variance=shared.variance)
+        counts, variance = self.between(np.arange(self.counts.size + 1) - 0.5, log_ratio, c0)
+        return replace(self, counts=counts, variance=variance)
 
 
 def last_channel(counts: Array) -> int:

@@ -220,11 +220,18 @@ def fit_whole(
     if not np.all(np.isfinite(theta)):
         raise FitError("the fit of the whole spectrum does not settle.")
     covariance = inverse(information, problem.held)
-    return assembled(problem, theta, covariance, solved, rounds=rounds, settled=settled)
+    return assembled(problem, theta, covariance, solved, weights, rounds=rounds, settled=settled)
 
 
 def assembled(
-    problem: Problem, theta: Array, covariance: Array, solved: Sequence[Solved], *, rounds: int, settled: bool
+    problem: Problem,
+    theta: Array,
+    covariance: Array,
+    solved: Sequence[Solved],
+    weights: Sequence[Weights],
+    *,
+    rounds: int,
+    settled: bool,
 ) -> WholeFit:
     """The fit at given parameters: once more with the weights of the model that was reached.
 
@@ -234,14 +241,14 @@ def assembled(
         The spectra with their priors.
     theta, covariance
         Shape, and ln g and background gain of each spectrum; their covariance.
-    solved
-        Strengths and model of each spectrum that the weights are made from.
+    solved, weights
+        Strengths and model of each spectrum, and the weights they were solved with.
     rounds, settled
         As in `WholeFit`.
     """
+    problem = problem.told_by(theta, solved, weights)
     weights = [problem.weights(theta, j, np.maximum(one.model, 0.0), one.design) for j, one in enumerate(solved)]
     rows = [rows_of(s, one.strengths) for s, one in zip(problem.starts, solved, strict=True)]
-    problem = problem.told_by(theta, solved, weights)
     last = problem.solve(theta, weights, rows)
     prior_cost = problem.prior_cost(theta)
     deviance = prior_cost + sum(

@@ -26,7 +26,6 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 
 from truekev.scale.search import MeasuredBackground
-from truekev.spectra.rebin import merge_counts
 
 __all__ = ["MeasuredRoom", "room_in_bins"]
 
@@ -79,8 +78,7 @@ class MeasuredRoom:
 
     def moved(self, log_ratio: float) -> MeasuredRoom:
         """The counted background at another gain, itself taken for what is expected."""
-        there = self.background.at_gain(log_ratio, self.c0)
-        counted, variance = _in_bins(there, self.edges, self.variance_blur)
+        counted, variance = _in_bins(self.background, self.edges, log_ratio, self.c0, self.variance_blur)
         nothing = np.zeros_like(counted)
         return replace(self, log_ratio=log_ratio, counted=counted, variance=variance, expected=counted, beyond=nothing)
 
@@ -137,10 +135,11 @@ class MeasuredRoom:
         return np.asarray(slope + (log_ratio - self.log_ratio) * curve)
 
 
-def _in_bins(background: MeasuredBackground, edges: Array, variance_blur: Array) -> tuple[Array, Array]:
+def _in_bins(
+    background: MeasuredBackground, edges: Array, log_ratio: float, c0: float, variance_blur: Array
+) -> tuple[Array, Array]:
     """Counts and their variance."""
-    *starts, end = np.rint(edges + 0.5).astype(np.int64)
-    counted, variance = (merge_counts(values[:end], starts) for values in (background.counts, background.variance))
+    counted, variance = background.between(edges, log_ratio, c0)
     # From neighbours within a peak's width: a bin that happened to stay empty is not known to be empty.
     return counted, np.asarray(variance_blur @ variance, dtype=np.float64)
 
@@ -169,7 +168,7 @@ def room_in_bins(background: MeasuredBackground, edges: Array, c0: float, per_fw
     precision = 1.0 / background.u_scale**2 if background.u_scale else 0.0
     size = np.diff(edges)
     wide, variance_blur = _blurred(per_fwhm, _WIDE), _blurred(per_fwhm, _VARIANCE)
-    counted, variance = _in_bins(background, edges, variance_blur)
+    counted, variance = _in_bins(background, edges, 0.0, c0, variance_blur)
     kept = _kept(counted / size, variance / size**2, wide, per_fwhm)
     nothing = np.zeros_like(counted)
     return MeasuredRoom(

@@ -20,7 +20,7 @@ from truekev.scale.templates import LineSet, nominal_pulse_kev, nominal_pulse_ke
 from truekev.scale.whole.continua import KAPPAS, U_EDGES, continuum_on_u, sums_on_u
 from truekev.transport.stand import Scatter
 
-__all__ = ["SMOOTH", "SUMS", "ForwardParts", "parts_of", "pieces_of", "without_source"]
+__all__ = ["BELOW_EDGE", "SMOOTH", "SUMS", "ForwardParts", "parts_of", "pieces_of", "without_source"]
 
 Array = npt.NDArray[np.float64]
 
@@ -30,7 +30,9 @@ SUMS = "sums of cascades"
 _SMOOTH_KEV = (60.0, 180.0, 500.0, 2000.0)
 _SCATTER_SPLIT_KEV = 300.0
 _EDGE_KEV = 33.0
-_USUAL_SCATTER = 1.5  # times what the slabs of transport.stand scatter
+BELOW_EDGE = f", below {_EDGE_KEV:.0f} keV"
+_USUAL_BELOW_EDGE = 3.0  # times what `scale.sample` lets through: windows are thinner or thicker than said
+_USUAL_SCATTER = 1.05  # times what the slabs of transport.stand scatter
 _USUAL_SUMS = 1.5  # times what `scale.sample` says of the distance
 
 
@@ -99,12 +101,14 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
     continua: list[Array] = []
     lines: list[tuple[LineSet, int]] = []
     components = [piece for component in sample.components for piece in pieces_of(component)]
+    usual: dict[int, float] = {}
     for component in (*components, *room):
+        if component.name.endswith(BELOW_EDGE):
+            usual[len(names)] = _USUAL_BELOW_EDGE
         lines.append((component, len(names)))
         names.append(component.name)
         continua.append(continuum_on_u(component, crystal.response, crystal.curve))
     n_source = len(components)
-    usual: dict[int, float] = {}
     at_662 = float(crystal.response.full_energy(REFERENCE_KEV))
     for one in scatter:
         for words, low, high in (("below", 0.0, _SCATTER_SPLIT_KEV), ("above", _SCATTER_SPLIT_KEV, np.inf)):
@@ -151,7 +155,7 @@ def parts_of(sample: Sample, crystal: Crystal, scatter: Sequence[Scatter], *, wi
 
 def pieces_of(component: LineSet) -> list[LineSet]:
     """Lines below the K edges of iodine and caesium apart: windows and trigger take what nobody knows of them."""
-    pieces = [component.part(f"{component.name}, below {_EDGE_KEV:.0f} keV", 0.0, _EDGE_KEV)]
+    pieces = [component.part(component.name + BELOW_EDGE, 0.0, _EDGE_KEV)]
     pieces.append(component.part(component.name, _EDGE_KEV, np.inf))
     return [piece for piece in pieces if piece.energy_kev.size]
 

@@ -36,8 +36,9 @@ _SAMPLES_EACH = 24  # for every free parameter
 _SEED = 20
 _TAIL = 7.0  # degrees of freedom of the Student distributions
 _BEHIND = 12.0  # -2 ln L behind the best: such a fit no longer matters
-_ENOUGH = 80.0  # samples that count; with fewer the sampling goes on
+_ENOUGH = 250.0  # samples that count; with fewer the sampling goes on
 _ROUNDS = 4
+_LATER = 2  # times as many samples in a later round, most of which count
 _LEAST_EFFECTIVE = 12.0  # below, the mean would be noise
 _DRAWN_OUT = 4.0  # times as wide in what the energy at the upper end hangs on
 _TOP_KEV = 2615.0
@@ -151,7 +152,7 @@ def averaged(
         if effective > min(_ENOUGH, 0.25 * samples.shape[0]) or round_ == _ROUNDS - 1:
             break
         about = _OWN_SHARE * covariance + (1.0 - _OWN_SHARE) * np.linalg.inv(from_fits[0].precision)
-        sources.append(_Student(mean, np.asarray(np.linalg.inv(about)), from_fits[0].size))
+        sources.append(_Student(mean, np.asarray(np.linalg.inv(about)), _LATER * from_fits[0].size))
         more = sources[-1].drawn(_SEED + len(sources))
         samples = np.vstack([samples, more])
         likely = np.append(likely, [log_likely(one) for one in more])
@@ -161,4 +162,5 @@ def averaged(
     theta[free] = mean
     of_all = np.zeros((free.size, free.size))
     of_all[np.ix_(free, free)] = covariance
-    return assembled(near.problem, theta, of_all, near.solved(theta), rounds=best.rounds, settled=best.settled)
+    solved = near.solved(theta)
+    return assembled(near.problem, theta, of_all, solved, near.weights, rounds=best.rounds, settled=best.settled)

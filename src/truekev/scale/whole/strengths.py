@@ -16,6 +16,9 @@ from truekev.scale.whole.weights import LEAST_MODEL, Weights
 
 __all__ = [
     "LEAST_EXPECTED",
+    "LEAST_USUAL",
+    "USUAL_PILE_UP",
+    "USUAL_SMOOTH",
     "Solved",
     "Start",
     "deviance_of",
@@ -27,10 +30,13 @@ __all__ = [
 Array = npt.NDArray[np.float64]
 
 LEAST_EXPECTED = 0.02  # of the model: an error does not turn counts negative
-_USUAL_PILE_UP = 0.002  # of all counts: some microseconds at some hundred counts per second
+_LEAST_OWN = 0.05  # of all counts, what the background does not explain
+USUAL_PILE_UP = 0.001  # of those counts: some microseconds at some hundred counts per second
 _LEAST_SIZE = 1e-5
+LEAST_USUAL = 0.003  # of those counts: what is hardly expected may be there all the same
+_TELLING = 0.1  # of the largest part as the sample describes it
 _SHARE_U, _LEAST_SHARE_U = 0.15, 0.01  # of a share, and of all: the source is put down a little differently
-_USUAL_SMOOTH = 0.05  # of all counts, each smooth part
+USUAL_SMOOTH = 0.03  # of those counts, each smooth part
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +64,8 @@ def rows_of(start: Start, strengths: Array | None) -> tuple[Array, Array]:
     """Further equations of the strengths: what is known of them before the fit."""
     parts = start.parts
     k = len(parts.names)
-    total = max(float(start.data.counts.sum()), 1.0)
+    total, room = max(float(start.data.counts.sum()), 1.0), start.data.room
+    own = max(total - (float(room.counted.sum()) if room else 0.0), _LEAST_OWN * total)
     rows, targets = [], []
 
     def add(weights: dict[int, float], target: float = 0.0) -> None:
@@ -67,22 +74,23 @@ def rows_of(start: Start, strengths: Array | None) -> tuple[Array, Array]:
         rows.append(row)
         targets.append(target)
 
-    room = start.data.room
     if room is not None and room.precision > 0:
         add({k + 1: float(np.sqrt(room.precision))}, float(np.sqrt(room.precision)))
-    add({k: 1.0 / (_USUAL_PILE_UP * total)})
+    add({k: 1.0 / (USUAL_PILE_UP * own)})
     for i in range(k):
         if parts.names[i].startswith(SMOOTH):
-            add({i: 1.0 / (_USUAL_SMOOTH * total)})
+            add({i: 1.0 / (USUAL_SMOOTH * own)})
     if start.shares is not None:
-        own = max(total - (float(room.counted.sum()) if room else 0.0), 1.0)
         for i, share in enumerate(start.shares):
             # a_i - share_i * (sum of a) = 0
             size = own * float(np.hypot(_SHARE_U * share, _LEAST_SHARE_U))
             add({j: ((i == j) - share) / size for j in range(k + 1)})
     if strengths is not None:
         per_total = strengths[:k] / parts.totals
-        strongest = max(float(per_total[: parts.n_source].max(initial=0.0)), 1e-300)
+        # A part of which next to nothing comes through tells nothing of the source's rate.
+        of_source = parts.totals[: parts.n_source]
+        telling = of_source > _TELLING * of_source.max(initial=0.0)
+        strongest = max(float(per_total[: parts.n_source][telling].max(initial=0.0)), 1e-300)
         # Never stiffer than a hundred-thousandth of all counts: an empty part needs no equation of its own.
         least = _LEAST_SIZE * total
         for one, other, u in start.ties:
@@ -92,7 +100,8 @@ def rows_of(start: Start, strengths: Array | None) -> tuple[Array, Array]:
                 add({one: 1.0 / max(first, least), other: -first / second / max(first, least)})
         for i in range(k):
             if parts.usual[i] > 0:
-                add({i: 1.0 / max(float(parts.totals[i] * parts.usual[i] * strongest), least)})
+                size = float(parts.totals[i] * parts.usual[i] * strongest)
+                add({i: 1.0 / max(size, LEAST_USUAL * own)})
     return np.array(rows), np.array(targets)
 
 
