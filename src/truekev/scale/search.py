@@ -146,7 +146,7 @@ class MeasuredBackground:
         """The same per channel; see `between`."""
         if log_ratio == 0.0:
             return self
-        counts, variance = self.between(np.arange(self.counts.size + 1) - 0.5, log_ratio, c0)
+        counts, variance = self.between(np.arange(self.counts.size + 1, dtype=np.float64) - 0.5, log_ratio, c0)
         return replace(self, counts=counts, variance=variance)
 
 

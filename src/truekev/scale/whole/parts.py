@@ -32,7 +32,7 @@ _SCATTER_SPLIT_KEV = 300.0
 _EDGE_KEV = 33.0
 BELOW_EDGE = f", below {_EDGE_KEV:.0f} keV"
 _USUAL_BELOW_EDGE = 3.0  # times what `scale.sample` lets through: windows are thinner or thicker than said
-_USUAL_SCATTER = 1.05  # times what the slabs of transport.stand scatter
+_USUAL_SCATTER = 1.05  # times what the slabs of transport.stand scatter; standard deviation of half a normal
 _USUAL_SUMS = 1.5  # times what `scale.sample` says of the distance
 
 
