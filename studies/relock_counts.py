@@ -55,7 +55,7 @@ def bound_percent(truth: Truth, drawn: Drawn) -> float:
     start = Start(data, parts, truth.log_gain, ties_of(sample), own)
     theta = np.concatenate([truth.shape, [truth.log_gain, truth.room_gain]])
     prior = held_shape(truth.shape, width_u=0.02)
-    covariance = expected_covariance(start, prior, theta, np.append(truth.strengths[:-1], 1.0))
+    covariance = expected_covariance(start, prior, theta, np.append(truth.strengths[:-1], truth.room_strength))
     return 100.0 * float(np.sqrt(covariance[N_SHAPE, N_SHAPE]))
 
 
