@@ -73,3 +73,29 @@ def test_a_part_without_any_column_is_left_out() -> None:
     rising = np.zeros(3)
     kept = log_volume(np.diag([2.0, 5.0]), np.zeros(2), np.zeros(2))
     assert log_volume(information, np.zeros(3), rising) == pytest.approx(kept, rel=1e-12)
+
+
+def test_two_parts_that_are_the_same() -> None:
+    """Their sum s is told, its split is not: every s may be split in s ways. Brute force over the sum."""
+    rng = np.random.default_rng(0)
+    columns = np.abs(rng.standard_normal((50, 6)))
+    columns[:, 5] = columns[:, 4]
+    at = np.array([1.0, 0.0, 2.0, 3.0, 1.0, 1.0])
+    found = log_volume(100.0 * columns.T @ columns, at, np.zeros(6))
+    apart = 100.0 * columns[:, :5].T @ columns[:, :5]
+    drawn = rng.multivariate_normal(np.array([1.0, 0.0, 2.0, 3.0, 2.0]), np.linalg.inv(apart), 400_000)
+    splits = np.where(np.all(drawn >= 0.0, axis=1), drawn[:, 4], 0.0)
+    exact = np.log(splits.mean()) - 0.5 * np.linalg.slogdet(apart)[1] - 0.5 * np.log(2.0 * np.pi)
+    assert found == pytest.approx(exact, abs=0.15)
+
+
+def test_a_split_that_nothing_tells_takes_no_digits() -> None:
+    """Strengths known to a thousandth of what their split is: the same in another order, and as smooth."""
+    columns = np.abs(np.random.default_rng(0).standard_normal((50, 6)))
+    columns[:, 5] = columns[:, 4]
+    information = 1e6 * columns.T @ columns
+    at, rising = np.array([10.0, 0.0, 20.0, 30.0, 10.0, 10.0]), np.array([0.0, -5.0, 0.0, 0.0, 0.0, 0.0])
+    order = np.array([3, 5, 0, 4, 1, 2])
+    found = log_volume(information, at, rising)
+    assert log_volume(information[np.ix_(order, order)], at[order], rising[order]) == pytest.approx(found, abs=0.02)
+    assert log_volume(information, at * 1.0001, rising) == pytest.approx(found, abs=0.02)

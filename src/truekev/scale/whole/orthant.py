@@ -21,6 +21,7 @@ Array = npt.NDArray[np.float64]
 
 _SWEEPS = 40
 _SETTLED = 1e-3  # of a site's precision
+_LEAST_KNOWN = 1e-8  # of what the counts tell of one strength alone: two parts may be the same
 _LEAST = 1e-10  # precision of what is left without a site, variance of what is left with it
 
 
@@ -64,14 +65,17 @@ def _propagated(information: Array, at: Array, rising: Array) -> float:  # pragm
     size = np.sqrt(np.diag(information))
     scaled = information / np.outer(size, size)
     for i in range(n):
-        scaled[i, i] += 1e-12
-    start, slope = at * size, rising / size
-    linear = scaled @ start + slope
+        scaled[i, i] += _LEAST_KNOWN
+    start, slope = at * size, rising / size  # what follows is about `start`
     # Each half-line is stood for by a normal factor: its precision, and precision times mean.
     precision, shift = np.zeros(n), np.zeros(n)
     covariance = np.linalg.inv(scaled)
-    mean = covariance @ linear
-    for _ in range(_SWEEPS):
+    mean = covariance @ slope
+    for sweep in range(_SWEEPS):
+        if sweep == 1:
+            # From next to nothing known to what the half-lines leave, updates lose digits.
+            covariance = np.linalg.inv(scaled + np.diag(precision))
+            mean = covariance @ (slope + shift)
         change = 0.0
         for i in range(n):
             variance = covariance[i, i]
@@ -79,9 +83,9 @@ def _propagated(information: Array, at: Array, rising: Array) -> float:  # pragm
             if without <= _LEAST:
                 continue
             shift_without = mean[i] / variance - shift[i]
-            z = shift_without / math.sqrt(without)
+            z = (shift_without / without + start[i]) * math.sqrt(without)
             ratio, _ = _hazard(z)
-            cut_mean = (z + ratio) / math.sqrt(without)
+            cut_mean = shift_without / without + ratio / math.sqrt(without)
             cut_variance = max(1.0 - ratio * (ratio + z), _LEAST) / without
             new = max(1.0 / cut_variance - without, 0.0)
             more = new - precision[i]
@@ -99,7 +103,7 @@ def _propagated(information: Array, at: Array, rising: Array) -> float:  # pragm
         if change < _SETTLED:
             break
     lower = np.linalg.cholesky(scaled + np.diag(precision))
-    total = 0.5 * float((linear + shift) @ mean) - 0.5 * float(start @ (scaled @ start)) - float(slope @ start)
+    total = 0.5 * float((slope + shift) @ mean)
     for i in range(n):
         total -= math.log(lower[i, i]) + math.log(size[i])
         without = 1.0 / covariance[i, i] - precision[i]
@@ -107,7 +111,7 @@ def _propagated(information: Array, at: Array, rising: Array) -> float:  # pragm
             continue
         shift_without = mean[i] / covariance[i, i] - shift[i]
         with_site = without + precision[i]
-        _, log_below = _hazard(shift_without / math.sqrt(without))
+        _, log_below = _hazard((shift_without / without + start[i]) * math.sqrt(without))
         total += log_below + 0.5 * math.log(with_site / without)
         total += 0.5 * shift_without**2 / without - 0.5 * (shift_without + shift[i]) ** 2 / with_site
     return total
