@@ -130,16 +130,15 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
             tuple(spread),
         ),
         Table("Each error over the bound of its own draw, root mean square", head, tuple(singly)),
-        Table("Stated uncertainty over bound, root mean squares: the posterior's own spread", head, tuple(own)),
+        Table("Stated uncertainty over bound, root mean squares", head, tuple(own)),
         Table("Truth inside the stated 95 % interval, %", head, tuple(coverage)),
         Table("Root mean square error, % of the energy (mean error in brackets)", head, tuple(size)),
     ]
     over, each, stated = (pooled(np.array([pooled(f[name]) for f in cells])) for name in ("ratio", "each", "own"))
     answer = (
         f"Pooled over the cells: spread over bound {over:.3f} (each error over the bound of its own draw: {each:.3f}); "
-        f"inside the 95 % interval {100 * np.mean([f['coverage'] for f in cells]):.1f} %. The spread of the posterior "
-        f"itself, below which no estimate can come on the mean, is {stated:.3f} times the bound: with few counts the "
-        "likelihood is no parabola, and the bound cannot be reached."
+        f"inside the 95 % interval {100 * np.mean([f['coverage'] for f in cells]):.1f} %; stated uncertainty over bound "
+        f"{stated:.3f}. With few counts the likelihood is no parabola, and the bound is not reached."
     )
     return tables, answer
 
