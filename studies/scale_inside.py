@@ -137,7 +137,7 @@ def _tables(trials: Trials) -> tuple[list[Table], str]:
     over, each, stated = (pooled(np.array([pooled(f[name]) for f in cells])) for name in ("ratio", "each", "own"))
     answer = (
         f"Pooled over the cells: spread over bound {over:.3f} (each error over the bound of its own draw: {each:.3f}); "
-        f"inside the 95 % interval {100 * np.mean([f['coverage'] for f in cells]):.1f} %; stated uncertainty over bound "
+        f"inside the 95 % interval {100 * np.mean([f['coverage'] for f in cells]):.1f} %; stated u over bound "
         f"{stated:.3f}. With few counts the likelihood is no parabola, and the bound is not reached."
     )
     return tables, answer
