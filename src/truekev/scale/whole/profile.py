@@ -105,11 +105,14 @@ class _Profiled:
         return float(max(self.energy_kev + steps * self.u_kev, 1.0))
 
     def __call__(self, values: Array) -> float:
-        theta = self.theta_of(np.asarray(values, dtype=np.float64))
+        asked = np.asarray(values, dtype=np.float64)
+        if not np.all(np.isfinite(asked)):  # the minimiser's own arithmetic, far out
+            return _FAR
         try:
-            return self.near.deviance(theta)
+            found = self.near.deviance(self.theta_of(asked))
         except FitError:
             return _FAR
+        return found if np.isfinite(found) else _FAR
 
 
 def profile_interval(
