@@ -115,9 +115,8 @@ class MeasuredBackground:
 
         A last channel that collected an overflow is no such channel.
         """
-        occupied = np.flatnonzero(self.counts > 0)
         last = last_channel(self.counts)
-        kept = last + 1 if occupied.size and last < occupied[-1] else self.counts.size
+        kept = last + 1 if np.any(self.counts[last + 1 :] > 0) else self.counts.size
 
         def below(values: Array) -> tuple[Array, float]:
             return np.concatenate(([0.0], np.cumsum(values[:kept]))), float(values[max(kept - _LAST, 0) : kept].mean())

@@ -209,14 +209,14 @@ def fit_whole(
                 damping = 0.0 if damping < 0.02 else damping / 5.0
                 break
             damping = max(5.0 * damping, 0.01)
+        if settled or not moved:
+            break
+        problem = problem.told_by(theta, solved, weights)
         reached = [np.maximum(s.model, 0.0) for s in solved]
         # Weights that make the fit go to and fro are followed by halves.
-        problem = problem.told_by(theta, solved, weights)
         models = reached if rounds < _DAMPED else [0.5 * (a + b) for a, b in zip(models, reached, strict=True)]
         designs = [s.design for s in solved]
         strengths = [s.strengths for s in solved]
-        if settled or not moved:
-            break
     if not np.all(np.isfinite(theta)):
         raise FitError("the fit of the whole spectrum does not settle.")
     covariance = inverse(information, problem.held)
